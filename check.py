@@ -1,0 +1,62 @@
+"""Set up the test environment and run every check: ``python3 check.py``; exit 0 only when all pass."""
+
+import argparse
+import subprocess
+import sys
+import time
+
+from start import use_a_python_that_fits
+
+
+def read_arguments():
+    """The options of this script."""
+    parser = argparse.ArgumentParser(description="Run ruff, mypy and the tests.")
+    parser.add_argument(
+        "--quick", action="store_true", help="leave out mypy and the tests marked slow or browser"
+    )
+    return parser.parse_args()
+
+
+def steps(quick):
+    """Name and module arguments of each check; the tests come last so that their summary ends the output."""
+    listed = [("ruff", ["ruff", "check", "."])]
+    tests = ["pytest", "-n", "2", "tests"]
+    if quick:
+        tests += ["-m", "not slow and not browser"]
+    else:
+        listed.append(("mypy", ["mypy", "clackwork"]))
+    return [*listed, ("tests", tests)]
+
+
+def main():
+    """Run all checks, also after one has failed, and sum up."""
+    arguments = read_arguments()
+    use_a_python_that_fits()
+    import setup_env
+
+    try:
+        python = setup_env.ensure_environment(setup_env.TEST_LOCK)
+        setup_env.warm_kernel()
+    except setup_env.SetupError as error:
+        print(error, file=sys.stderr)
+        return 1
+    outcomes = []
+    for name, module in steps(arguments.quick):
+        setup_env.say(f"--- {name}")
+        began = time.monotonic()
+        code = subprocess.call(
+            [str(python), "-m", *module], cwd=str(setup_env.ROOT), env=setup_env.clean_variables()
+        )
+        outcomes.append((name, code, time.monotonic() - began))
+    words = (
+        f"{name} {'passed' if code == 0 else 'FAILED'} in {spent:.1f} s" for name, code, spent in outcomes
+    )
+    setup_env.say("check: " + ", ".join(words))
+    return 1 if any(code for _, code, _ in outcomes) else 0
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main())
+    except KeyboardInterrupt:
+        sys.exit("Stopped.")

@@ -1,0 +1,1 @@
+"""clackwork: bench readings of a hydraulic ram pump, carried to every site."""

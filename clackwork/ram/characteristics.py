@@ -1,0 +1,217 @@
+"""The textbook method of characteristics, plain and slow: the oracle the kernel is checked against.
+
+N reaches, friction at every node from its own Reynolds number, the pump's end solved by bisection on the body
+head (every outflow rises with head, so the balance has one root), the valve moved in steps of one reach. It
+shares no scheme, and no shortcut, with :mod:`clackwork.ram.kernel`.
+Source: Wylie and Streeter, Fluid Transients (from memory).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from clackwork._cache import ensure_cache_dir
+
+ensure_cache_dir()
+
+from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
+
+from clackwork.ram.kernel import darcy_friction  # noqa: E402
+
+ORACLE_RESULTS = (
+    "state",
+    "beats",
+    "beat_period",
+    "waste_flow",
+    "delivered_flow",
+    "drawn_flow",
+    "peak_head",
+    "simulated_time",
+)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _outflow(head, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head, head_before, dt, atmos):
+    """Waste, delivery and storage flow at a body head; ``mode`` 0 delivery closed, 1 open."""
+    waste = math.copysign(waste_factor * math.sqrt(abs(head)), head)
+    delivered = 0.0
+    if mode == 1:
+        difference = head - vessel_head
+        delivered = math.copysign(math.sqrt(abs(difference) / k_delivery), difference)
+    storage = compliance * (head - head_before) / dt
+    if air_volume > 0.0:
+        pressure = max(head + atmos, 1e-3)
+        storage += (air_volume - air_volume * air_head / pressure) / dt
+    return waste, delivered, storage
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head,
+               head_before, dt, atmos):  # fmt: skip
+    """Body head at which inflow from the pipe equals the flows out, by bisection."""
+    low, high = -atmos + 1e-3 if air_volume > 0.0 else -2000.0, 5000.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        waste, delivered, storage = _outflow(
+            middle, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head, head_before, dt, atmos
+        )
+        if waste + delivered + storage > (wave - middle) / impedance:
+            high = middle
+        else:
+            low = middle
+    return 0.5 * (low + high)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def simulate_plain(p, reaches, beats_wanted, most_time, result):
+    """Step one ram by characteristics over a number of beats and average the last half of them.
+
+    Parameters
+    ----------
+    p : float64[len(kernel.PARAMETERS)]
+        The kernel's own parameter array; held vessel head or delivery shut only.
+    reaches : int
+    beats_wanted : int
+    most_time : float
+        [s]
+    result : float64[len(ORACLE_RESULTS)]
+        Filled in; state 0 beating, 1 stalled open, 2 stalled shut, as in the kernel.
+    """
+    gravity, density, viscosity, vapour_head, atmos = p[0], p[1], p[2], p[3], p[4]
+    supply_head, supply_area = p[5], p[6]
+    length, bore, roughness, entry_loss, wave_speed, friction_scale = p[7], p[8], p[9], p[10], p[11], p[12]
+    mass, load_shut, load_open, damping, restitution = p[13], p[14], p[15], p[16], p[17]
+    stroke, seat_bore, discharge, closing = p[18], p[19], p[20], p[21]
+    delivery_bore, delivery_loss, cracking, slip_volume = p[22], p[23], p[24], p[25]
+    body_air, compliance, vessel_head = p[26], p[27], p[28]
+    shut = p[35] > 0.5
+    wait_open, wait_shut = p[42], p[43]
+
+    area = math.pi * bore**2 / 4.0
+    impedance = wave_speed / (gravity * area)
+    reach = length / reaches
+    dt = reach / wave_speed
+    seat_area = math.pi * seat_bore**2 / 4.0
+    delivery_area = math.pi * delivery_bore**2 / 4.0
+    k_delivery = delivery_loss / (2.0 * gravity * delivery_area**2)
+
+    head = np.full(reaches + 1, supply_head)
+    flow = np.zeros(reaches + 1)
+    plus = np.zeros(reaches + 1)
+    minus = np.zeros(reaches + 1)
+    opening, speed, body_head = stroke, 0.0, supply_head
+    head_before = 0.0
+    air_volume, air_head = body_air, atmos
+    cavity, slip_left, gone_forward = 0.0, 0.0, 0.0
+    delivering, been_open = False, True
+    beats, last_event, time = 0, 0.0, 0.0
+    total_waste = total_delivered = total_drawn = 0.0
+    start = beats_wanted // 2
+    mark_time = mark_waste = mark_delivered = mark_drawn = 0.0
+    peak = -1e9
+    state = 4.0
+    while time < most_time:
+        for i in range(reaches + 1):
+            velocity = abs(flow[i]) / area
+            reynolds = max(velocity * bore / viscosity, 1.0)
+            friction = friction_scale * darcy_friction(reynolds, roughness / bore)
+            loss = friction * reach / bore * flow[i] * abs(flow[i]) / (2.0 * gravity * area**2)
+            plus[i] = head[i] + impedance * flow[i] - loss
+            minus[i] = head[i] - impedance * flow[i] + loss
+        for i in range(1, reaches):
+            head[i] = 0.5 * (plus[i - 1] + minus[i + 1])
+            flow[i] = (plus[i - 1] - minus[i + 1]) / (2.0 * impedance)
+        # supply: H = Hs - (1 + entry) V^2 / 2g inwards, H = Hs outwards
+        difference = supply_head - minus[1]
+        if difference > 0.0:
+            k = (1.0 + entry_loss) / (2.0 * gravity * area**2)
+            flow[0] = (-impedance + math.sqrt(impedance**2 + 4.0 * k * difference)) / (2.0 * k)
+        else:
+            flow[0] = difference / impedance
+        head[0] = minus[1] + impedance * flow[0]
+        supply_head -= flow[0] * dt / supply_area
+        # pump
+        wave = plus[reaches - 1]
+        curtain = math.pi * seat_bore * opening
+        spread = curtain**2 / (curtain**2 + seat_area**2)
+        waste_factor = discharge * seat_area * math.sqrt(spread) * math.sqrt(2.0 * gravity)
+        mode = 1 if delivering else 0
+        body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
+                               air_head, head_before, dt, atmos)  # fmt: skip
+        if not shut and not delivering and body_head > vessel_head + cracking:
+            delivering, mode, gone_forward, slip_left = True, 1, 0.0, 0.0
+            body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
+                                   air_head, head_before, dt, atmos)  # fmt: skip
+        if delivering and body_head < vessel_head and slip_left <= 0.0:
+            delivering, mode = False, 0
+            body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
+                                   air_head, head_before, dt, atmos)  # fmt: skip
+        if cavity > 0.0 or body_head < vapour_head:
+            body_head = vapour_head
+            if delivering:
+                delivering, mode = False, 0
+        waste, delivered, storage = _outflow(
+            body_head, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head, head_before, dt, atmos
+        )
+        inflow = (wave - body_head) / impedance
+        if body_head == vapour_head:
+            cavity = max(cavity + (waste + delivered + storage - inflow) * dt, 0.0)
+        if mode == 1:
+            if delivered > 0.0:
+                gone_forward += delivered * dt
+                slip_left = min(slip_volume, gone_forward)
+            else:
+                slip_left += delivered * dt
+        if body_air > 0.0:
+            air_volume = air_volume * air_head / (body_head + atmos)
+            air_head = body_head + atmos
+        head_before = body_head
+        head[reaches], flow[reaches] = body_head, inflow
+        total_waste += waste * dt
+        total_delivered += delivered * dt
+        total_drawn += flow[0] * dt
+        if beats >= start:
+            peak = max(peak, body_head)
+        # waste valve
+        relief = 1.0 - (1.0 - closing) * spread
+        force = load_shut + (load_open - load_shut) * opening / stroke
+        force -= density * gravity * body_head * seat_area * relief
+        at_rest = speed == 0.0 and ((opening >= stroke and force >= 0.0) or (opening <= 0.0 and force <= 0.0))
+        if not at_rest:
+            speed = (speed + dt * force / mass) / (1.0 + dt * damping / mass)
+            opening += speed * dt
+            if opening >= stroke:
+                opening = stroke
+                speed = -restitution * speed if restitution * speed > 0.02 else 0.0
+            elif opening <= 0.0:
+                opening = 0.0
+                speed = -restitution * speed if -restitution * speed > 0.02 else 0.0
+                if been_open:
+                    been_open = False
+                    beats += 1
+                    last_event = time
+                    if beats == start:
+                        mark_time, mark_waste = time, total_waste
+                        mark_delivered, mark_drawn = total_delivered, total_drawn
+                    if beats == beats_wanted:
+                        state = 0.0
+                        break
+            if not been_open and opening > 0.5 * stroke:
+                been_open = True
+                last_event = time
+        time += dt
+        if been_open and time - last_event > wait_open:
+            state = 1.0
+            break
+        if not been_open and time - last_event > wait_shut:
+            state = 2.0
+            break
+    result[0], result[1], result[6], result[7] = state, beats, peak, time
+    if state == 0.0:
+        duration = time - mark_time
+        result[2] = duration / (beats_wanted - start)
+        result[3] = (total_waste - mark_waste) / duration
+        result[4] = (total_delivered - mark_delivered) / duration
+        result[5] = (total_drawn - mark_drawn) / duration

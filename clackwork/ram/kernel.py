@@ -1,0 +1,492 @@
+"""The compiled kernel: one ram on one drive pipe, stepped through its beats.
+
+The drive pipe is a chain of ``n`` lumped friction losses at the middles of ``n`` equal lengths, joined by
+stretches of lossless pipe. A lossless stretch only delays its two travelling waves, H + B Q downstream and
+H - B Q upstream with B = a / (g A) (Wylie and Streeter, Fluid Transients; from memory), so a block of time steps
+no longer than the shortest delay is known in advance at every loss: losses cost a few multiplications a step and
+the cost does not grow with the resolution of the pipe. Only the pump's end of the pipe is stepped in sequence:
+body head, waste valve, delivery valve, trapped air, vessel and line.
+
+Everything is SI, heads in metres above the datum. Arguments travel in one array (a compiled call with forty
+scalars costs more than the array): ``PARAMETERS`` and ``RESULTS`` name its places.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from clackwork._cache import ensure_cache_dir
+
+ensure_cache_dir()
+
+from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
+
+PARAMETERS = (
+    "gravity",
+    "density",
+    "kinematic_viscosity",
+    "vapour_head",
+    "atmospheric_head",
+    "fall",
+    "supply_plan_area",
+    "pipe_length",
+    "pipe_bore",
+    "pipe_roughness",
+    "entry_loss",
+    "wave_speed",
+    "friction_factor_scale",
+    "effective_mass",
+    "load_shut",
+    "load_open",
+    "damping",
+    "restitution",
+    "stroke",
+    "seat_bore",
+    "discharge_coefficient",
+    "closing_coefficient",
+    "delivery_bore",
+    "delivery_loss",
+    "cracking_head",
+    "slip_volume",
+    "body_air",
+    "body_compliance",
+    "vessel_head",
+    "vessel_held",
+    "vessel_air",
+    "polytropic_index",
+    "line_lift",
+    "line_loss",
+    "line_inertance",
+    "delivery_shut",
+    "losses",
+    "steps_per_half",
+    "least_beats",
+    "most_beats",
+    "settle_tolerance",
+    "most_time",
+    "wait_open",
+    "wait_shut",
+)
+P = {name: place for place, name in enumerate(PARAMETERS)}
+
+RESULTS = (
+    "state",
+    "settled",
+    "beats",
+    "beat_period",
+    "beat_spread",
+    "waste_flow",
+    "delivered_flow",
+    "drawn_flow",
+    "closing_velocity",
+    "peak_head",
+    "lowest_head",
+    "landing_speed_shut",
+    "landing_speed_open",
+    "open_time",
+    "delivery_time",
+    "vessel_head",
+    "vessel_ripple",
+    "line_flow",
+    "cavity_volume",
+    "simulated_time",
+    "time_step",
+    "fall_at_end",
+)
+R = {name: place for place, name in enumerate(RESULTS)}
+
+BEATING, STALLED_OPEN, STALLED_SHUT, IRREGULAR, UNSETTLED = 0.0, 1.0, 2.0, 3.0, 4.0
+
+_FRICTION_POINTS = 256
+_LEAST_REYNOLDS = 200.0
+TRACE_COLUMNS = ("time", "body_head", "velocity", "opening", "vessel_head", "waste_flow", "delivered_flow")
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def darcy_friction(reynolds: float, relative_roughness: float) -> float:
+    """Darcy friction factor: 64/Re below 2000, Colebrook above 4000, a straight blend between."""
+    if reynolds < 2000.0:
+        return 64.0 / max(reynolds, 1e-9)
+    turbulent_reynolds = max(reynolds, 4000.0)
+    x = -1.8 * math.log10((relative_roughness / 3.7) ** 1.11 + 6.9 / turbulent_reynolds)
+    for _ in range(2):
+        argument = relative_roughness / 3.7 + 2.51 * x / turbulent_reynolds
+        residual = x + 2.0 * math.log10(argument)
+        slope = 1.0 + 2.0 * 2.51 / (turbulent_reynolds * argument * math.log(10.0))
+        x -= residual / slope
+    turbulent = 1.0 / (x * x)
+    if reynolds >= 4000.0:
+        return turbulent
+    share = (reynolds - 2000.0) / 2000.0
+    return (1.0 - share) * 64.0 / 2000.0 + share * turbulent
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def terminal_velocity(p):
+    """Velocity [m/s] with the waste valve at its open stop for ever, of one row of parameters."""
+    gravity, viscosity, fall = p[0], p[2], p[5]
+    length, bore, roughness, entry_loss, friction_scale = p[7], p[8], p[9], p[10], p[12]
+    ratio = 4.0 * p[18] / p[19]
+    spread = ratio * ratio / (1.0 + ratio * ratio)
+    seat_to_pipe = (p[19] / bore) ** 2
+    fixed = 1.0 + entry_loss + 1.0 / (p[20] * p[20] * spread * seat_to_pipe * seat_to_pipe)
+    velocity = 1.0
+    for _ in range(12):
+        friction = friction_scale * darcy_friction(max(velocity * bore / viscosity, 1.0), roughness / bore)
+        velocity = math.sqrt(2.0 * gravity * fall / (fixed + friction * length / bore))
+    return velocity
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _node_flow(g_sum, source, waste, vessel, k_delivery):
+    """Delivered flow where waste valve and delivery valve are both open (signed); Newton on the flow.
+
+    Solves G (Hv + k Q|Q|) + waste * sgn(H) sqrt|H| + Q = S with H = Hv + k Q|Q|.
+    """
+    gap = source - g_sum * vessel
+    if waste > 0.0:
+        gap -= waste * math.copysign(math.sqrt(abs(vessel)), vessel)
+    size = (-1.0 + math.sqrt(1.0 + 4.0 * g_sum * k_delivery * abs(gap))) / (2.0 * g_sum * k_delivery)
+    flow = math.copysign(size, gap)
+    if waste > 0.0:
+        for _ in range(4):
+            head = vessel + k_delivery * flow * abs(flow)
+            root = math.sqrt(abs(head)) + 1e-9
+            value = g_sum * head + waste * math.copysign(root, head) + flow - source
+            slope = (g_sum + 0.5 * waste / root) * 2.0 * k_delivery * abs(flow) + 1.0
+            flow -= value / slope
+    return flow
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _window_settled(marks, last, width, tolerance):
+    """True when the means of the last two windows of ``width`` beats agree."""
+    end, middle, start = last, last - width, last - 2 * width
+    period_new = marks[end, 0] - marks[middle, 0]
+    period_old = marks[middle, 0] - marks[start, 0]
+    if abs(period_new - period_old) > tolerance * period_new:
+        return False
+    drawn_new = marks[end, 3] - marks[middle, 3]
+    for column in (1, 2):
+        new = marks[end, column] - marks[middle, column]
+        old = marks[middle, column] - marks[start, column]
+        if abs(new - old) > tolerance * (abs(drawn_new) + 1e-12):
+            return False
+    return True
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def simulate(p, result, trace, trace_stride):
+    """Step one ram until its beats settle, it stalls, or the beats or time allowed are used up.
+
+    Parameters
+    ----------
+    p : float64[len(PARAMETERS)]
+    result : float64[len(RESULTS)]
+        Filled in.
+    trace : float64[:, len(TRACE_COLUMNS)]
+        Filled every ``trace_stride`` steps while room is left; zero rows for none.
+    trace_stride : int
+
+    Returns
+    -------
+    int
+        Rows of ``trace`` filled.
+    """
+    gravity, density, viscosity = p[0], p[1], p[2]
+    vapour_head, atmospheric_head = p[3], p[4]
+    supply_head, supply_area = p[5], p[6]
+    length, bore, roughness, entry_loss, wave_speed, friction_scale = p[7], p[8], p[9], p[10], p[11], p[12]
+    mass, load_shut, load_open, damping, restitution = p[13], p[14], p[15], p[16], p[17]
+    stroke, seat_bore, discharge, closing = p[18], p[19], p[20], p[21]
+    delivery_bore, delivery_loss, cracking, slip_volume = p[22], p[23], p[24], p[25]
+    body_air, body_compliance = p[26], p[27]
+    vessel_head, vessel_held, vessel_air, polytropic = p[28], p[29] > 0.5, p[30], p[31]
+    line_lift, line_loss, line_inertance = p[32], p[33], p[34]
+    delivery_shut = p[35] > 0.5
+    n, half = int(p[36]), int(p[37])
+    least_beats, most_beats, tolerance, most_time = int(p[38]), int(p[39]), p[40], p[41]
+    wait_open, wait_shut = p[42], p[43]
+
+    area = 0.25 * math.pi * bore * bore
+    impedance = wave_speed / (gravity * area)
+    inverse_impedance = 1.0 / impedance
+    dt = length / wave_speed / (2 * n * half)
+    seat_area = 0.25 * math.pi * seat_bore * seat_bore
+    curtain_ratio = math.pi * seat_bore / seat_area
+    waste_factor = discharge * seat_area * math.sqrt(2.0 * gravity)
+    closing_force = density * gravity * seat_area
+    delivery_area = 0.25 * math.pi * delivery_bore * delivery_bore
+    k_delivery = delivery_loss / (2.0 * gravity * delivery_area * delivery_area)
+    entry_in = (1.0 + entry_loss) / (2.0 * gravity * area * area)
+
+    # friction of one lump, h = r Q|Q|, tabled against sqrt of |Q| up to a generous highest flow
+    highest = area * max(2.0 * math.sqrt(2.0 * gravity * max(supply_head, 0.1)), 3.0)
+    table = np.empty(_FRICTION_POINTS + 1)
+    for i in range(_FRICTION_POINTS + 1):
+        flow = highest * (i / _FRICTION_POINTS) ** 2
+        reynolds = max(flow * bore / (area * viscosity), _LEAST_REYNOLDS)
+        factor = friction_scale * darcy_friction(reynolds, roughness / bore)
+        table[i] = factor * (length / n) / bore / (2.0 * gravity * area * area)
+    table_scale = _FRICTION_POINTS / math.sqrt(highest)
+
+    forward = np.full((3, n, half), supply_head)
+    backward = np.full((3, n, half), supply_head)
+    from_supply = np.full((2, half), supply_head)
+    from_pump = np.full((2, half), supply_head)
+    lump_flow = np.zeros(n)
+
+    marks = np.zeros((most_beats + 2, 8))
+    opening, speed = stroke, 0.0
+    head_before = 0.0
+    air_pressure_head = atmospheric_head
+    air_volume = body_air
+    cavity = 0.0
+    largest_cavity = 0.0
+    delivering = False
+    slip_left, gone_forward = 0.0, 0.0
+    line_flow = 0.0
+    vessel_air_now = vessel_air
+    vessel_abs_start = vessel_head + atmospheric_head
+    total_waste = total_delivered = total_drawn = total_open = total_delivery = total_line = 0.0
+    beats = 0
+    checked = 0
+    been_open = True
+    time = 0.0
+    last_event = 0.0
+    beat_highest_velocity = 0.0
+    beat_peak, beat_lowest, beat_landing_open = -1e9, 1e9, 0.0
+    per_beat = np.zeros((most_beats + 2, 6))
+    vessel_low, vessel_high = 1e9, -1e9
+    state = UNSETTLED
+    settled = False
+    rows = 0
+    step = 0
+    block = 0
+    while True:
+        now, before, twice = block % 3, (block + 2) % 3, (block + 1) % 3
+        now2, before2 = block % 2, (block + 1) % 2
+        # supply
+        arriving = backward[before, 0]
+        leaving = from_supply[now2]
+        drawn = 0.0
+        for j in range(half):
+            flow = (supply_head - arriving[j]) * inverse_impedance
+            if flow > 0.0:
+                flow = (supply_head - arriving[j] - entry_in * flow * flow) * inverse_impedance
+            leaving[j] = arriving[j] + 2.0 * impedance * flow
+            drawn += flow
+        total_drawn += drawn * dt
+        supply_head -= drawn * dt / supply_area
+        # losses along the pipe
+        for i in range(n):
+            down = from_supply[before2] if i == 0 else forward[twice, i - 1]
+            up = from_pump[before2] if i == n - 1 else backward[twice, i + 1]
+            place = math.sqrt(abs(lump_flow[i])) * table_scale
+            low = min(int(place), _FRICTION_POINTS - 1)
+            r = table[low] + (min(place, _FRICTION_POINTS) - low) * (table[low + 1] - table[low])
+            out_down, out_up = forward[now, i], backward[now, i]
+            mean = 0.0
+            for j in range(half):
+                flow = 0.5 * (down[j] - up[j]) * inverse_impedance
+                loss = r * flow * abs(flow)
+                # Q = Q0 - loss/(2B); the wave onward carries away the whole loss between the two sides
+                out_down[j] = down[j] - loss
+                out_up[j] = up[j] + loss
+                mean += abs(flow)
+            lump_flow[i] = mean / half
+        # pump
+        arriving = forward[before, n - 1]
+        leaving = from_pump[now2]
+        for j in range(half):
+            wave = arriving[j]
+            ratio = curtain_ratio * opening
+            spread = ratio * ratio / (1.0 + ratio * ratio)
+            waste = waste_factor * math.sqrt(spread)
+            compliance = body_compliance
+            if air_volume > 0.0:
+                compliance += air_volume / air_pressure_head
+            g_sum = inverse_impedance + compliance / dt
+            source = wave * inverse_impedance + compliance * head_before / dt
+            # waste valve alone
+            if waste > 0.0:
+                root = (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / (2.0 * g_sum)
+                head = math.copysign(root * root, source)
+            else:
+                head = source / g_sum
+            delivered = 0.0
+            if not delivery_shut:
+                if not delivering and head > vessel_head + cracking:
+                    delivering = True
+                    gone_forward = 0.0
+                    slip_left = 0.0
+                if delivering:
+                    delivered = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
+                    if delivered > 0.0:
+                        gone_forward += delivered * dt
+                        slip_left = min(slip_volume, gone_forward)
+                    elif slip_left > 0.0:
+                        slip_left += delivered * dt
+                    else:
+                        delivering = False
+                        delivered = 0.0
+                    if delivering:
+                        head = vessel_head + k_delivery * delivered * abs(delivered)
+            # vapour cavity at the pump
+            if cavity > 0.0 or head < vapour_head:
+                head = vapour_head
+                if delivering and delivered <= 0.0:
+                    delivering, delivered = False, 0.0
+                waste_now = -waste * math.sqrt(-head) if head < 0.0 else waste * math.sqrt(head)
+                inflow = (wave - head) * inverse_impedance
+                stored = compliance * (head - head_before)
+                cavity += (waste_now + delivered - inflow) * dt + stored
+                if cavity <= 0.0:
+                    cavity = 0.0
+                largest_cavity = max(largest_cavity, cavity)
+            waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
+            inflow = (wave - head) * inverse_impedance
+            leaving[j] = 2.0 * head - wave
+            # trapped air keeps its own volume so that no error builds up
+            if body_air > 0.0:
+                air_volume -= air_volume / air_pressure_head * (head - head_before)
+                air_volume = max(air_volume, 1e-6 * body_air)
+                air_pressure_head = body_air * atmospheric_head / air_volume
+                head_before = air_pressure_head - atmospheric_head
+            else:
+                head_before = head
+            total_waste += waste_now * dt
+            total_delivered += delivered * dt
+            velocity = inflow / area
+            # vessel and line
+            if not vessel_held:
+                pull = vessel_head - line_lift - line_loss * line_flow * abs(line_flow)
+                line_flow = max(line_flow + dt * pull / line_inertance, 0.0)
+                total_line += line_flow * dt
+                vessel_air_now -= (delivered - line_flow) * dt
+                vessel_air_now = max(vessel_air_now, 1e-3 * vessel_air)
+                vessel_head = vessel_abs_start * (vessel_air / vessel_air_now) ** polytropic - atmospheric_head
+                vessel_low, vessel_high = min(vessel_low, vessel_head), max(vessel_high, vessel_head)
+            # waste valve
+            share = opening / stroke
+            relief = 1.0 - (1.0 - closing) * spread
+            force = load_shut + (load_open - load_shut) * share - closing_force * head * relief
+            resting_open = opening >= stroke and speed == 0.0 and force >= 0.0
+            resting_shut = opening <= 0.0 and speed == 0.0 and force <= 0.0
+            if resting_open:
+                total_open += dt
+            elif not resting_shut:
+                speed = (speed + dt * force / mass) / (1.0 + dt * damping / mass)
+                opening += dt * speed
+                if opening >= stroke:
+                    opening = stroke
+                    beat_landing_open = max(beat_landing_open, speed)
+                    speed = -restitution * speed
+                    if speed > -0.02:
+                        speed = 0.0
+                elif opening <= 0.0:
+                    opening = 0.0
+                    landing = -speed
+                    speed = restitution * landing
+                    if speed < 0.02:
+                        speed = 0.0
+                    if been_open:
+                        been_open = False
+                        marks[beats, 0] = time + dt
+                        marks[beats, 1] = total_waste
+                        marks[beats, 2] = total_delivered
+                        marks[beats, 3] = total_drawn
+                        marks[beats, 4] = total_open
+                        marks[beats, 5] = total_delivery
+                        marks[beats, 6] = total_line
+                        per_beat[beats, 0] = beat_highest_velocity
+                        per_beat[beats, 1] = beat_peak
+                        per_beat[beats, 2] = beat_lowest
+                        per_beat[beats, 3] = landing
+                        per_beat[beats, 4] = beat_landing_open
+                        beat_highest_velocity = 0.0
+                        beat_peak, beat_lowest, beat_landing_open = -1e9, 1e9, 0.0
+                        beats += 1
+                        last_event = time
+                if not been_open and opening > 0.5 * stroke:
+                    been_open = True
+                    last_event = time
+            if delivered > 0.0:
+                total_delivery += dt
+            beat_highest_velocity = max(beat_highest_velocity, velocity)
+            beat_peak, beat_lowest = max(beat_peak, head), min(beat_lowest, head)
+            if rows < trace.shape[0] and step % trace_stride == 0:
+                trace[rows, 0] = time
+                trace[rows, 1] = head
+                trace[rows, 2] = velocity
+                trace[rows, 3] = opening
+                trace[rows, 4] = vessel_head
+                trace[rows, 5] = waste_now
+                trace[rows, 6] = delivered
+                rows += 1
+            time += dt
+            step += 1
+            if beats >= most_beats:
+                break
+        block += 1
+        if beats > max(least_beats, checked) and _window_settled(marks, beats - 1, (least_beats - 1) // 2, tolerance):
+            settled = True
+            state = BEATING
+            break
+        checked = beats
+        if beats >= most_beats or time > most_time:
+            break
+        if been_open and time - last_event > wait_open:
+            state = STALLED_OPEN
+            break
+        if not been_open and time - last_event > wait_shut:
+            state = STALLED_SHUT
+            break
+
+    result[:] = 0.0
+    result[0] = state
+    result[1] = 1.0 if settled else 0.0
+    result[18] = largest_cavity
+    result[19] = time
+    result[20] = dt
+    result[21] = supply_head
+    result[15] = vessel_head
+    result[16] = max(vessel_high - vessel_low, 0.0)
+    result[17] = line_flow
+    if state == STALLED_OPEN or state == STALLED_SHUT:
+        result[5] = waste_now
+        result[7] = waste_now
+        result[8] = velocity
+        result[9], result[10] = beat_peak, beat_lowest
+        return rows
+    last = beats - 1
+    width = min(2 * ((least_beats - 1) // 2) if settled else beats // 2, last)
+    if width < 1:
+        return rows
+    first = last - width
+    duration = marks[last, 0] - marks[first, 0]
+    result[2] = width
+    result[3] = duration / width
+    square = 0.0
+    for i in range(first, last):
+        square += (marks[i + 1, 0] - marks[i, 0] - duration / width) ** 2
+    result[4] = math.sqrt(square / width)
+    result[5] = (marks[last, 1] - marks[first, 1]) / duration
+    result[6] = (marks[last, 2] - marks[first, 2]) / duration
+    result[7] = (marks[last, 3] - marks[first, 3]) / duration
+    result[13] = (marks[last, 4] - marks[first, 4]) / width
+    result[14] = (marks[last, 5] - marks[first, 5]) / width
+    result[17] = (marks[last, 6] - marks[first, 6]) / duration
+    lowest, highest_head = 1e9, -1e9
+    for i in range(first + 1, last + 1):
+        result[8] += per_beat[i, 0] / width
+        highest_head, lowest = max(highest_head, per_beat[i, 1]), min(lowest, per_beat[i, 2])
+        result[11] += per_beat[i, 3] / width
+        result[12] += per_beat[i, 4] / width
+    result[9], result[10] = highest_head, lowest
+    if not settled:
+        # never settled: still an honest mean, but said to be irregular
+        result[0] = IRREGULAR
+    return rows

@@ -1,0 +1,100 @@
+"""The operating point: the vessel head at which the ram gives what the line takes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from clackwork.errors import ModelError
+from clackwork.ram import kernel
+from clackwork.ram.batch import run_packed
+from clackwork.ram.engine import BeatResult, RamCase, pack, unpack
+from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
+from clackwork.water import Water
+
+FloatArray = NDArray[np.float64]
+_HEAD_TOLERANCE = 5e-4
+
+
+def line_head(line: DeliveryLine, flow: float, water: Water) -> float:
+    """Head at the pump that drives ``flow`` [m3/s] up the line: lift, Darcy friction, fittings [m above datum]."""
+    if flow <= 0.0:
+        return line.lift
+    pipe = line.pipe
+    velocity = flow / (0.25 * math.pi * pipe.bore**2)
+    friction = kernel.darcy_friction(velocity * pipe.bore / water.kinematic_viscosity, pipe.roughness / pipe.bore)
+    loss = friction * line.length / pipe.bore + line.fittings_loss
+    return float(line.lift + loss * velocity**2 / (2.0 * STANDARD_GRAVITY))
+
+
+def operating_rows(
+    packed: FloatArray, head_for_flow: Callable[[int, float], float], *, workers: int | None = None
+) -> FloatArray:
+    """Solve q_ram(head) = q_line(head) for every row, by false position on runs with the head held.
+
+    The ram gives less the higher the head and the line takes more, so the answer lies between the line's head at
+    no flow and at the flow the ram gives there.
+
+    Parameters
+    ----------
+    packed : float64[cases, len(PARAMETERS)]
+        Changed in place: the vessel head of each row becomes the one found.
+    head_for_flow : callable
+        (row, flow [m3/s]) -> head the line needs [m].
+    workers : int, optional
+
+    Returns
+    -------
+    float64[cases, len(RESULTS)]
+    """
+    head_at, flow_at = kernel.P["vessel_head"], kernel.R["delivered_flow"]
+    count = len(packed)
+    low = np.array([head_for_flow(i, 0.0) for i in range(count)])
+    packed[:, head_at] = low
+    out = run_packed(packed, workers=workers)
+    high = np.array([head_for_flow(i, float(out[i, flow_at])) for i in range(count)])
+    miss_low, miss_high = low - high, np.full(count, np.nan)
+    heads = high.copy()
+    todo = np.flatnonzero(-miss_low > _HEAD_TOLERANCE * np.maximum(low, 1.0))
+    for _ in range(12):
+        if not len(todo):
+            break
+        packed[todo, head_at] = heads[todo]
+        out[todo] = run_packed(packed[todo], workers=workers)
+        still = []
+        for i in todo:
+            miss = heads[i] - head_for_flow(int(i), float(out[i, flow_at]))
+            if abs(miss) <= _HEAD_TOLERANCE * max(heads[i], 1.0):
+                continue
+            if miss > 0.0:
+                high[i], miss_high[i] = heads[i], miss
+            else:
+                low[i], miss_low[i] = heads[i], miss
+            if high[i] - low[i] <= _HEAD_TOLERANCE * max(heads[i], 1.0):
+                continue
+            share = miss_low[i] / (miss_low[i] - miss_high[i]) if math.isfinite(miss_high[i]) else 1.0
+            heads[i] = low[i] + min(max(share, 0.05), 0.95) * (high[i] - low[i])
+            still.append(i)
+        todo = np.array(still, dtype=int)
+    return out
+
+
+def operating_point(case: RamCase) -> BeatResult:
+    """Settled beats of a case at the head where ram and line agree.
+
+    Raises
+    ------
+    ModelError
+        When the case has no delivery line.
+    """
+    if case.line is None:
+        raise ModelError("An operating point needs a delivery line: give its lift, pipe and length.")
+    line, water = case.line, case.water
+    held = replace(case, line=None, vessel_head=line.lift)
+    packed = pack(held)[np.newaxis, :]
+    out = operating_rows(packed, lambda _, flow: line_head(line, flow, water), workers=1)
+    return unpack(held, packed[0], out[0])

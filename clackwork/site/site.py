@@ -1,0 +1,139 @@
+"""A customer's place, and what is promised there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from clackwork.errors import InputError, require_range
+from clackwork.ram.parts import DeliveryLine, DrivePipe, Surroundings
+
+
+@dataclass(frozen=True)
+class Site:
+    """A customer's place as surveyed.
+
+    Attributes
+    ----------
+    name : str
+    fall : float
+        Source surface above the pump's spill level [m].
+    fall_spread : float
+        Its standard uncertainty [m].
+    source_flow : float
+        Water the source gives [m3/s].
+    source_flow_spread : float
+        Its standard uncertainty [m3/s].
+    drive_pipe : DrivePipe
+    line : DeliveryLine
+        Its ``lift`` is measured from the pump; :func:`lift_from_source` turns the other reading into it.
+    lift_spread : float
+        Standard uncertainty of the lift [m].
+    surroundings : Surroundings
+    wanted_flow : float or None
+        Delivered flow the customer wants [m3/s].
+    """
+
+    name: str
+    fall: float
+    source_flow: float
+    drive_pipe: DrivePipe
+    line: DeliveryLine
+    fall_spread: float = 0.0
+    source_flow_spread: float = 0.0
+    lift_spread: float = 0.0
+    surroundings: Surroundings = Surroundings()
+    wanted_flow: float | None = None
+
+    def __post_init__(self) -> None:
+        require_range("site.fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
+        require_range("site.source_flow", self.source_flow, 1e-6, 1.0, "m3/s")
+        if self.line.lift <= self.fall:
+            raise InputError(
+                "site.lift_from_pump",
+                f"{self.line.lift:g} m",
+                f"it must be above the fall of {self.fall:g} m, else water runs there by itself",
+                "Lift from pump is the height of the outlet above the pump; give lift_from_source if you measured "
+                "from the spring.",
+            )
+
+
+def lift_from_source(height_above_source: float, fall: float) -> float:
+    """Lift from the pump [m], of an outlet ``height_above_source`` [m] above the source."""
+    return height_above_source + fall
+
+
+@dataclass(frozen=True)
+class Range:
+    """5, 50 and 95 % points of a figure, SI."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Promise:
+    """What a build will do at a site, with ranges.
+
+    Attributes
+    ----------
+    site, build : str
+    answer : str
+        "yes", "only if" or "no".
+    reasons : tuple of str
+        Why not, or on what condition, in plain words (metric and plain numbers; SI values are in the fields).
+    state_shares : dict of str to float
+        Share of draws in each state.
+    daily_delivery : Range
+        [m3/day]; draws that do not beat count as nothing delivered.
+    delivered_flow, waste_flow, water_needed : Range
+        [m3/s]; ``water_needed`` is all that the drive pipe draws.
+    beat_rate : Range
+        [1/s]
+    daubuisson_efficiency, rankine_efficiency : Range
+        With the lift itself for h, so line friction counts against them.
+    vessel_head : Range
+        [m]
+    peak_head : Range
+        In the body, as modelled [m].
+    surge_head : Range
+        Supply head plus full water-hammer rise of the closing velocity [m].
+    rating_head : float
+        Rating of the drive pipe at the water's temperature [m of water].
+    pressure_margin : float
+        Rating over the highest of peak and surge at 95 %.
+    stall_margin : float
+        Closing velocity over the steady one, best values: at 1 the pump stands open.
+    water_there : Range
+        [m3/s]
+    share_enough_water : float
+        Share of draws in which the source gives what the pump draws.
+    draws : int
+    seed : int
+    cautions : tuple of str
+        Ids of the cautions that apply.
+    """
+
+    site: str
+    build: str
+    answer: str
+    reasons: tuple[str, ...]
+    state_shares: dict[str, float]
+    daily_delivery: Range
+    delivered_flow: Range
+    waste_flow: Range
+    water_needed: Range
+    beat_rate: Range
+    daubuisson_efficiency: Range
+    rankine_efficiency: Range
+    vessel_head: Range
+    peak_head: Range
+    surge_head: Range
+    rating_head: float
+    pressure_margin: float
+    stall_margin: float
+    water_there: Range
+    share_enough_water: float
+    draws: int
+    seed: int
+    cautions: tuple[str, ...]

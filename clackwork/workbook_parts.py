@@ -1,0 +1,225 @@
+"""Builds, pipes and places out of a workbook's tables."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, get_args
+
+from clackwork.errors import InputError
+from clackwork.hammer import Anchoring
+from clackwork.pipes import Pipe, custom_pipe, find_pipe, material_names, series_names
+from clackwork.ram.parts import (
+    AirVessel,
+    Build,
+    DeliveryLine,
+    DeliveryValve,
+    DrivePipe,
+    GuidedPoppet,
+    HingedFlap,
+    Supply,
+    Surroundings,
+    WasteValve,
+)
+from clackwork.site.site import Site, lift_from_source
+from clackwork.workbook_reader import Table
+
+VALVE_KINDS = ("guided poppet", "hinged flap")
+
+_COMMON_VALVE = {
+    "mass": "mass",
+    "stroke": "small_length",
+    "seat_bore": "small_length",
+    "material_density": "density",
+    "tilt": "angle",
+}
+_POPPET = {**_COMMON_VALVE, "spring_rate": "stiffness", "spring_preload": "force"}
+_FLAP = {
+    **_COMMON_VALVE,
+    "mass_distance": "small_length",
+    "seat_distance": "small_length",
+    "inertia": "inertia",
+    "hinge_stiffness": "rotational_stiffness",
+}
+_NEEDED = {"mass", "stroke", "seat_bore", "mass_distance", "seat_distance"}
+_COEFFICIENTS = ("discharge_coefficient", "closing_coefficient", "damping", "restitution")
+
+
+@contextmanager
+def fields_of(label: str) -> Iterator[None]:
+    """Put the table's name before the field of an error raised while its object is made."""
+    try:
+        yield
+    except InputError as error:
+        if error.field.startswith(label):
+            raise
+        field = error.field.split(".", 1)[-1]
+        raise InputError(f"{label}, {field}", error.value, error.allowed, error.next_step) from error
+
+
+def make(table: Table, kind: Callable[..., Any], **values: Any) -> Any:
+    """Make an object of the values given, leaving absent ones to their defaults; errors name the table."""
+    with fields_of(table.label):
+        return kind(**{name: value for name, value in values.items() if value is not None})
+
+
+def read_waste_valve(table: Table) -> WasteValve:
+    """A waste valve of either kind, from [build.NAME.waste_valve]."""
+    kind = table.choice("kind", VALVE_KINDS, "which sort of waste valve it is")
+    fields = _POPPET if kind == "guided poppet" else _FLAP
+    values: dict[str, float | None] = {}
+    for name, quantity_kind in fields.items():
+        values[name] = (
+            table.needed(name, quantity_kind, "measure it on the moving part or the seat")
+            if name in _NEEDED
+            else table.quantity(name, quantity_kind)
+        )
+    for name in _COEFFICIENTS:
+        values[name] = table.number(name, 0.0, 100.0)
+    table.finish()
+    made: WasteValve = make(table, GuidedPoppet if kind == "guided poppet" else HingedFlap, **values)
+    return made
+
+
+def read_build(table: Table, name: str) -> Build:
+    """A build, from [build.NAME]."""
+    valve = read_waste_valve(table.needed_table("waste_valve", "describe the waste valve"))
+    inner = table.needed_table("delivery_valve", "describe the delivery valve")
+    delivery = make(
+        inner,
+        DeliveryValve,
+        bore=inner.needed("bore", "small_length", "the bore of its seat"),
+        loss_coefficient=inner.number("loss_coefficient", 0.1, 500.0),
+        cracking_head=inner.quantity("cracking_head", "head"),
+        slip_volume=inner.quantity("slip_volume", "volume"),
+    )
+    inner.finish()
+    inner = table.needed_table("air_vessel", "describe the air vessel")
+    vessel = make(
+        inner,
+        AirVessel,
+        volume=inner.needed("volume", "volume", "the whole volume inside"),
+        precharge_gauge=inner.quantity("precharge", "pressure_gauge"),
+        polytropic_index=inner.number("polytropic_index", 1.0, 1.4),
+    )
+    inner.finish()
+    body_air = table.quantity("body_air", "volume")
+    table.text("note")
+    table.finish()
+    build: Build = make(
+        table, Build, name=name, waste_valve=valve, delivery_valve=delivery, air_vessel=vessel, body_air=body_air
+    )
+    return build
+
+
+def read_pipe(table: Table) -> Pipe:
+    """A pipe by series and size, or by bore, wall and material."""
+    if "series" in table or "size" in table:
+        series, size = table.text("series"), table.text("size")
+        if series is None or size is None:
+            raise table.missing(
+                "size" if series else "series", f'series and size go together, such as "{series_names()[0]}", "1 in"'
+            )
+        with fields_of(table.label):
+            return find_pipe(series, size)
+    bore = table.needed("bore", "small_length", "give series and size, or bore, wall and material")
+    pipe: Pipe = make(
+        table,
+        custom_pipe,
+        bore=bore,
+        wall=table.needed("wall", "small_length", "the thickness of the pipe's wall"),
+        material=table.choice("material", material_names(), "what the pipe is made of"),
+        rating_gauge=table.quantity("rating", "pressure_gauge"),
+        youngs_modulus=table.quantity("modulus", "modulus"),
+        roughness=table.quantity("roughness", "small_length"),
+    )
+    return pipe
+
+
+def read_drive_pipe(table: Table) -> DrivePipe:
+    """A drive pipe, from [rig.NAME.drive_pipe] or [site.NAME.drive_pipe]."""
+    pipe = read_pipe(table)
+    anchoring = None
+    if "anchoring" in table:
+        anchoring = table.choice("anchoring", get_args(Anchoring), "how the pipe is held")
+    drive: DrivePipe = make(
+        table,
+        DrivePipe,
+        pipe=pipe,
+        length=table.needed("length", "length", "the length of the drive pipe"),
+        entry_loss=table.number("entry_loss", 0.0, 100.0),
+        anchoring=anchoring,
+        gas_fraction=table.quantity("gas_fraction", "fraction"),
+    )
+    table.finish()
+    return drive
+
+
+def read_surroundings(table: Table) -> Surroundings:
+    """Water temperature and altitude of a rig or site."""
+    surroundings: Surroundings = make(
+        table,
+        Surroundings,
+        temperature=table.quantity("water_temperature", "temperature"),
+        altitude=table.quantity("altitude", "length"),
+    )
+    return surroundings
+
+
+def read_supply(table: Table) -> Supply:
+    """The supply of a rig: its fall, and the vessel that empties if there is one."""
+    fall = table.needed("fall", "head", "the supply surface above the level at which the waste valve spills")
+    area = table.quantity("supply_area", "area")
+    diameter = table.quantity("supply_diameter", "length")
+    if area is not None and diameter is not None:
+        raise table.error("supply_diameter", f"{diameter:g} m", "give supply_area or supply_diameter, not both")
+    if diameter is not None:
+        area = 0.25 * math.pi * diameter**2
+    supply: Supply = make(table, Supply, fall=fall, plan_area=area)
+    return supply
+
+
+def read_site(table: Table, name: str) -> Site:
+    """A customer's place, from [site.NAME]."""
+    fall, fall_spread = table.spread("fall", "head", "the source surface above the pump")
+    source_flow, source_spread = table.spread("source_flow", "volume_flow", "what the spring or stream gives")
+    drive = read_drive_pipe(table.needed_table("drive_pipe", "series, size and length"))
+    lift, lift_spread = _read_lift(table, fall, fall_spread)
+    inner = table.needed_table("delivery_line", "series, size and length")
+    pipe = read_pipe(inner)
+    line = make(
+        inner,
+        DeliveryLine,
+        pipe=pipe,
+        length=inner.needed("length", "length", "the length of the delivery line"),
+        fittings_loss=inner.number("fittings_loss", 0.0, 1000.0),
+        lift=lift,
+    )
+    inner.finish()
+    wanted = table.quantity("wanted_flow", "daily_volume_flow")
+    surroundings = read_surroundings(table)
+    table.text("note")
+    table.finish()
+    site: Site = make(
+        table, Site, name=name, fall=fall, source_flow=source_flow, drive_pipe=drive, line=line,
+        fall_spread=fall_spread, source_flow_spread=source_spread, lift_spread=lift_spread,
+        surroundings=surroundings, wanted_flow=wanted,
+    )  # fmt: skip
+    return site
+
+
+def _read_lift(table: Table, fall: float, fall_spread: float) -> tuple[float, float]:
+    """Lift from the pump and its standard uncertainty, from exactly one of the two readings."""
+    from_pump, from_source = "lift_from_pump" in table, "lift_from_source" in table
+    if from_pump == from_source:
+        raise table.error(
+            "lift_from_pump and lift_from_source",
+            "both" if from_pump else "neither",
+            "give exactly one of them",
+            "lift_from_pump is the outlet above the pump; lift_from_source is the outlet above the source.",
+        )
+    if from_pump:
+        return table.spread("lift_from_pump", "head", "the outlet above the pump")
+    height, spread = table.spread("lift_from_source", "head", "the outlet above the source")
+    return lift_from_source(height, fall), math.hypot(spread, fall_spread)
