@@ -23,7 +23,7 @@ Anchoring = Literal["throughout", "one_end", "joints"]
 
 _STANDARD_ATMOSPHERE = 101325.0  # [Pa]
 _ALLIEVI_OFFSETS = 4001  # starting instants tried within one reflection; moves the highest head < 1e-5
-_HIGHEST_CLOSING_PHASES = 10_000.0  # slower closing is no hammer at all
+_HIGHEST_CLOSING_PHASES = 1_000.0  # slower closing is no hammer at all
 
 
 def require_positive(field: str, value: float, unit: str, next_step: str = "") -> float:
@@ -118,14 +118,23 @@ def korteweg_speed(
     which suits fine bubbles; quicker, larger bubbles are stiffer by up to 1.4 times.
     Wylie & Streeter (1993), equations 1-25 and 1-33; from memory.
     """
-    for field, value, unit in (("bore", bore, "m"), ("wall", wall, "m"), ("density", density, "kg/m3"),
-                               ("bulk_modulus", bulk_modulus, "Pa"), ("pressure_abs", pressure_abs, "Pa")):
+    for field, value, unit in (
+        ("bore", bore, "m"),
+        ("wall", wall, "m"),
+        ("density", density, "kg/m3"),
+        ("bulk_modulus", bulk_modulus, "Pa"),
+        ("pressure_abs", pressure_abs, "Pa"),
+    ):
         require_positive(field, value, unit)
     if not youngs_modulus > 0.0:
         raise InputError("youngs_modulus", f"{youngs_modulus:g} Pa", "it must be above 0 Pa")
     if not 0.0 <= gas_fraction < 1.0:
-        raise InputError("gas_fraction", f"{gas_fraction:g}", "it must be 0 or more and below 1",
-                         "Was it typed in percent?")
+        raise InputError(
+            "gas_fraction",
+            f"{gas_fraction:g}",
+            "it must be 0 or more and below 1",
+            "Was it typed in percent?",
+        )
     water_give = (1.0 - gas_fraction) / bulk_modulus
     gas_give = gas_fraction / pressure_abs
     wall_give = restraint * bore / (wall * youngs_modulus)
@@ -194,8 +203,15 @@ def pipe_wave_speed(
         When a value is out of range.
     """
     return wave_speed(
-        pipe.bore, pipe.wall, pipe.youngs_modulus, pipe.poisson, water.density, water.bulk_modulus,
-        anchoring, gas_fraction, water.atmospheric_pressure_abs,
+        pipe.bore,
+        pipe.wall,
+        pipe.youngs_modulus,
+        pipe.poisson,
+        water.density,
+        water.bulk_modulus,
+        anchoring,
+        gas_fraction,
+        water.atmospheric_pressure_abs,
     )
 
 
@@ -245,16 +261,15 @@ def michaud_head(
 
     Notes
     -----
-    2 L V/(g T), Michaud 1878, capped at a V/g. The first alone is no upper bound: where friction and the
-    valve already hold back most of the flow a closing gate can exceed it, so use `allievi_highest_head`
-    when the closing is known.
+    2 L V/(g T), Michaud 1878, which is a V/g times (2 L/a)/T; a V/g for anything quicker. No upper bound
+    on a slow closing: an evenly closed gate exceeds it once L V/(g H T) passes about 1.5 (Allievi); use
+    `allievi_highest_head` where the closing is known.
     """
     require_not_negative("velocity", velocity, "m/s")
     require_not_negative("closing_time", closing_time, "s")
-    sudden = joukowsky_head(wave_speed, velocity, gravity)
-    if closing_time <= reflection_time(length, wave_speed):
-        return sudden
-    return min(sudden, 2.0 * length * velocity / (gravity * closing_time))
+    period = reflection_time(length, wave_speed)
+    share = period / closing_time if closing_time > period else 1.0
+    return joukowsky_head(wave_speed, velocity, gravity) * share
 
 
 def allievi_highest_head(rho: float, theta: float) -> float:
@@ -265,7 +280,7 @@ def allievi_highest_head(rho: float, theta: float) -> float:
     rho : float
         Pipe number a V0/(2 g H0) [-], 0 or more.
     theta : float
-        Closing time in reflections, T/(2L/a) [-], 0 or more, up to 10 000.
+        Closing time in reflections, T/(2L/a) [-], 0 or more, up to 1000.
 
     Returns
     -------
@@ -361,7 +376,8 @@ def first_cavity(
     require_positive("still_head less vapour_head", room, "m")
     if not room < rise <= 2.0 * room:
         raise InputError(
-            "velocity", f"{velocity:g} m/s",
+            "velocity",
+            f"{velocity:g} m/s",
             f"it must be above {gravity * room / wave_speed:.3g} m/s (or no cavity opens) and at most "
             f"{2 * gravity * room / wave_speed:.3g} m/s (or the cavity outlasts this closed form)",
             "Use the engine for any other velocity.",

@@ -58,11 +58,18 @@ _SMOOTH = 1.5e-6  # [m]
 _COMMERCIAL_STEEL = 4.6e-5  # [m]
 
 # Share of the rating left. PVC: makers' common table (read). PE100: ISO 4427-1 annex A; copper: allowable
-# stress 6000 psi at 100 F, 5100 psi at 150 F (ASME B31.9); steel: level up to 400 F (ASME B31.3): from memory.
+# stress 6000 psi at 100 F, 5100 psi at 150 F (ASME B31.9); steel: level to 400 F (ASME B31.3): from memory.
 _PVC_FACTORS: Factors = tuple(
     (_fahrenheit(degrees), factor)
     for degrees, factor in (
-        (73, 1.00), (80, 0.88), (90, 0.75), (100, 0.62), (110, 0.50), (120, 0.40), (130, 0.30), (140, 0.22),
+        (73, 1.00),
+        (80, 0.88),
+        (90, 0.75),
+        (100, 0.62),
+        (110, 0.50),
+        (120, 0.40),
+        (130, 0.30),
+        (140, 0.22),
     )
 )
 _PE100_FACTORS: Factors = ((_celsius(20), 1.00), (_celsius(30), 0.87), (_celsius(40), 0.74))
@@ -136,7 +143,7 @@ class Pipe:
         temperature : float
             Of the pipe wall [K]: plastic in the sun is warmer than its water.
         threaded : bool, optional
-            Whether threads are cut into a plastic pipe; steel is always rated as threaded.
+            Whether threads are cut into a plastic pipe. Catalogue steel is rated as threaded already.
 
         Returns
         -------
@@ -151,17 +158,31 @@ class Pipe:
             that must not be threaded, or when the pipe has no rating.
         """
         if self.rating_gauge is None:
-            raise InputError("rating_gauge", "unknown", "this pipe has no pressure rating",
-                             "Give the maker's rating for it.")
+            raise InputError(
+                "rating_gauge",
+                "unknown",
+                "this pipe has no pressure rating",
+                "Give the maker's rating for it.",
+            )
         highest = self.temperature_factors[-1][0]
-        require_range("temperature", temperature, 273.15, highest, "K",
-                      f"{self.material} pipe has no rating outside this range.")
+        require_range(
+            "temperature",
+            temperature,
+            273.15,
+            highest,
+            "K",
+            f"{self.material} pipe has no rating outside this range.",
+        )
         rating = self.rating_gauge * _factor_at(self.temperature_factors, temperature)
         if not threaded or self.material == "steel":
             return rating
         if self.series != "pvc-sch80":
-            raise InputError("threaded", True, f"{self.series} pipe is too thin to thread",
-                             "Use schedule 80 or an adaptor.")
+            raise InputError(
+                "threaded",
+                True,
+                "of plastic pipe only schedule 80 may be threaded",
+                "Use schedule 80 or an adaptor.",
+            )
         return rating * _THREADED_PLASTIC_SHARE
 
 
@@ -297,8 +318,12 @@ def _find_series(name: str) -> PipeSeries:
         return known[key(name)]
     near = difflib.get_close_matches(key(name), known, n=3, cutoff=0.3) or list(known)
     names = ", ".join(known[each].name for each in near)
-    raise InputError("series", name, f"the nearest known series: {names}",
-                     "For any other pipe give its bore, wall and material.")
+    raise InputError(
+        "series",
+        name,
+        f"the nearest known series: {names}",
+        "For any other pipe give its bore, wall and material.",
+    )
 
 
 def find_pipe(series: str, size: str) -> Pipe:
@@ -328,8 +353,12 @@ def find_pipe(series: str, size: str) -> Pipe:
             if listed is not None and wanted[0] == listed[0] and wanted[1] in ("", listed[1]):
                 return pipe
     sizes = ", ".join(pipe.size for pipe in found.pipes)
-    raise InputError("size", size, f"{found.name} is listed in {sizes}",
-                     "For any other size give its bore, wall and material.")
+    raise InputError(
+        "size",
+        size,
+        f"{found.name} is listed in {sizes}",
+        "For any other size give its bore, wall and material.",
+    )
 
 
 def material_names() -> tuple[str, ...]:

@@ -4,7 +4,8 @@ Inside the package every figure is an SI float. Doors (command line, page, files
 person typed and keep the `Quantity`, which holds the text beside the value; sheets and charts call
 `format_quantity` and its relatives. A text that can be read in two ways is refused with both spellings:
 
-* "1,5 m" and "1.5 m" are one and a half metres; "1,234 m" is refused; a point alone is always decimal.
+* "1,5 m" and "1.5 m" are one and a half metres; "1,234 m" is refused; a point alone is always decimal,
+  and a space may part the thousands ("12 000 L/day", as written by `format_quantity`).
 * A unit is needed, except for counts and fractions ("0.45" or "45 %").
 * "gal" (and "gpm") without a country is the US gallon, 3.785 L; write "gal (imp)" for the imperial one.
 * "3:30" is minutes and seconds; "1:02:03" hours, minutes and seconds.

@@ -1,4 +1,4 @@
-"""What a person typed, read as a quantity of the kind wanted; the rules are told in `clackwork.quantities`."""
+"""What a person typed, read as a quantity of the kind wanted; `clackwork.quantities` tells the rules."""
 
 from __future__ import annotations
 
@@ -20,9 +20,11 @@ from clackwork.unit_table import (
     UNITS_BY_KEY,
     Unit,
     unit_key,
+    unit_labelled,
 )
 
 _COMPOUND_START = re.compile(r"(?P<unit>[A-Za-z]+\.?|['\"])(?:[\s,-]|and\b)*(?P<rest>[0-9].*)")
+_PERCENT_KEYS = frozenset(unit_key(name) for name in unit_labelled("fraction", "%").names)
 _PLUS_MINUS = re.compile(r"\s*(?:±|\+\s*/?\s*-|\bplus or minus\b)\s*")
 
 
@@ -115,15 +117,14 @@ def _read_pair(before: str, after: str, wanted: Kind, spread_kind: Kind) -> tupl
     """Return the SI value and uncertainty from the plain texts on either side of the ±."""
     if not before or not after:
         raise Refusal("it needs a figure on each side of the ±", _plus_minus_example(wanted))
-    _, spread_rest = (None, "") if ":" in after else split_number(after)
-    is_percent = unit_key(spread_rest).casefold() in ("%", "percent", "/cent", "pct")
-    if ":" not in before and spread_rest and (not is_percent or wanted.name == "fraction"):
-        number, rest = split_number(before)
-        if not rest and is_percent and abs(number) <= 1:
-            percent = f"{float(number * 100):g} %"
-            raise Refusal("the value needs its % too", f'Write "{percent} ± {after}" if that is meant.')
-        if not rest and wanted.name != "count":
-            before = f"{before} {spread_rest}"
+    rest = "" if ":" in before else split_number(before)[1]
+    spread_rest = "" if ":" in after else split_number(after)[1]
+    is_percent = unit_key(spread_rest).casefold() in _PERCENT_KEYS
+    if wanted.name == "fraction" and bool(rest) != bool(spread_rest):
+        _require_clear_percent(before, after, wanted)
+    may_share = wanted.name == "fraction" if is_percent else wanted.name != "count"
+    if not rest and ":" not in before and may_share and spread_rest and _find_unit(spread_rest, spread_kind):
+        before = f"{before} {spread_rest}"
     value = _bounded(_read(before, wanted), wanted)
     if is_percent and wanted.name != "fraction":
         if wanted.name == "temperature":
@@ -134,6 +135,15 @@ def _read_pair(before: str, after: str, wanted: Kind, spread_kind: Kind) -> tupl
     if spread < 0.0:
         raise Refusal("an uncertainty cannot be negative", _plus_minus_example(wanted))
     return value, spread
+
+
+def _require_clear_percent(before: str, after: str, wanted: Kind) -> None:
+    """Refuse a fraction and its uncertainty with one % between them, unless the value shows it shares the %."""
+    number, rest = split_number(before)
+    if rest or abs(number) <= 1:
+        raise Refusal(
+            f'"{before}" and "{after}" must both be in % or both without', _plus_minus_example(wanted)
+        )
 
 
 def _checked_text(text: object, wanted: Kind) -> str:
@@ -228,7 +238,7 @@ def _wrong_kind(spelling: str, found: Unit, wanted: Kind) -> Refusal:
         metres = float(found.factor / CONVENTIONAL_WATER)
         hint = (
             f"1 {found.label} is {metres:.4g} m ({metres / float(FOOT):.4g} ft) of water at "
-            "1000 kg/m3 and standard gravity: write the height, or give the reading where a pressure is asked."
+            "1000 kg/m3 and standard gravity: write the height, or give the reading where pressure is asked."
         )
     return Refusal(allowed, hint or _examples(wanted))
 

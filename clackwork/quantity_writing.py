@@ -90,7 +90,7 @@ def format_quantity(value: float, kind: str, system: str = "metric", *, figures:
 def format_range(low: float, mid: float, high: float, kind: str, system: str = "metric") -> str:
     """Write a value with its range: "14.2 L/min (12.1 to 16.8)".
 
-    Rounded so that the width of the range has two significant figures.
+    Rounded so that the width of the range has two significant figures, the largest figure at most six.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def format_range(low: float, mid: float, high: float, kind: str, system: str = "
     numbers = [_shown_number(value, kind, system, mid)[0] for value in (low, mid, high)]
     label = _shown_number(mid, kind, system, mid)[1]
     width = numbers[2] - numbers[0]
-    place = _place(width, 2) if width > 0 else _place(numbers[1], 3)
+    place = max(_place(width, 2), _place(max(numbers, key=abs), 6)) if width > 0 else _place(numbers[1], 3)
     low_text, mid_text, high_text = (_digits(number, place) for number in numbers)
     return f"{' '.join(part for part in (mid_text, label) if part)} ({low_text} to {high_text})"
 
@@ -146,11 +146,10 @@ def format_with_uncertainty(value: float, uncertainty: float, kind: str, system:
         raise InputError("uncertainty", f"{uncertainty:g}", "it must be zero or more")
     shown, label = _shown_number(value, kind, system, value)
     factor = float(_scale(kind, system, value).factor)
-    spread = Decimal(repr(uncertainty / factor))
-    if spread == 0:
-        return f"{_digits(shown, _place(shown, 3))} ± 0 {label}".strip()
-    place = _place(spread, 2)
-    return f"{_digits(shown, place)} ± {_digits(spread, place)} {label}".strip()
+    spread = Decimal(repr(float(uncertainty) / factor))
+    place = _place(spread, 2) if spread else _place(shown, 3)
+    own_label = f" {label}" if kind == "fraction" else ""  # "0.5 ± 0.1 %" could be read as half, give or take
+    return f"{_digits(shown, place)}{own_label} ± {_digits(spread, place)} {label}".strip()
 
 
 def _require_finite(value: float, kind: str) -> None:
@@ -193,7 +192,7 @@ def _digits(number: Decimal, place: int) -> str:
     """Write ``number`` rounded to ``10**place``; five or more whole digits in groups of three."""
     tens = round(number.scaleb(-place).to_integral_value(ROUND_HALF_EVEN))
     if place < -9 or place > 9 or abs(tens) >= 10**15:
-        return f"{Decimal(tens).scaleb(place):.3e}" if tens else "0"
+        return f"{Decimal(tens).scaleb(place):e}" if tens else "0"
     rounded = Decimal(tens).scaleb(min(place, 0)) * 10 ** max(place, 0)
     text = f"{abs(rounded):f}"
     whole, point, decimals = text.partition(".")

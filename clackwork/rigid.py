@@ -17,8 +17,12 @@ from clackwork.water import STANDARD_GRAVITY
 def _require_lift_above_fall(fall: float, lift: float) -> None:
     require_positive("fall", fall, "m")
     if not lift > fall or math.isinf(lift):
-        raise InputError("lift", f"{lift:g} m", f"it must be above the fall, {fall:g} m",
-                         "Lift counts from the pump, not from the supply.")
+        raise InputError(
+            "lift",
+            f"{lift:g} m",
+            f"it must be above the fall, {fall:g} m",
+            "Lift counts from the pump, not from the supply.",
+        )
 
 
 def bore_area(bore: float) -> float:
@@ -55,8 +59,11 @@ def loss_factor(
     """
     require_positive("length", length, "m")
     require_positive("bore", bore, "m")
-    for field, value in (("friction_factor", friction_factor), ("open_valve_loss", open_valve_loss),
-                         ("entry_loss", entry_loss)):
+    for field, value in (
+        ("friction_factor", friction_factor),
+        ("open_valve_loss", open_valve_loss),
+        ("entry_loss", entry_loss),
+    ):
         require_not_negative(field, value, "")
     return 1.0 + entry_loss + friction_factor * length / bore + open_valve_loss
 
@@ -232,9 +239,7 @@ def lift_from_rise(fall: float, rise_above_supply: float) -> float:
     return fall + require_positive("rise_above_supply", rise_above_supply, "m", hint)
 
 
-def daubuisson_efficiency(
-    delivered_flow: float, lift: float, drawn_flow: float, fall: float
-) -> float:
+def daubuisson_efficiency(delivered_flow: float, lift: float, drawn_flow: float, fall: float) -> float:
     """Return d'Aubuisson's efficiency q h/(Q H) [-].
 
     Parameters
@@ -285,9 +290,7 @@ def rankine_efficiency(delivered_flow: float, lift: float, waste_flow: float, fa
     return delivered_flow * (lift - fall) / (waste_flow * fall)
 
 
-def delivered_flow_from_efficiency(
-    daubuisson: float, drawn_flow: float, fall: float, lift: float
-) -> float:
+def delivered_flow_from_efficiency(daubuisson: float, drawn_flow: float, fall: float, lift: float) -> float:
     """Return the delivered flow [m3/s] that an efficiency by d'Aubuisson implies, eta Q H/h.
 
     Parameters

@@ -317,9 +317,9 @@ _OTHERS = (
 )
 
 UNITS: tuple[Unit, ...] = (
-    *_LENGTHS, *_WATER_COLUMNS, *_AREAS, *_VOLUMES, *_MASSES, *_DURATIONS, *_flows(), *_PRESSURES, *_TEMPERATURES,
-    *_VELOCITIES, *_FORCES, *_STIFFNESSES, *_OTHERS,
-)  # fmt: skip
+    *(_LENGTHS + _WATER_COLUMNS + _AREAS + _VOLUMES + _MASSES + _DURATIONS + _flows()),
+    *(_PRESSURES + _TEMPERATURES + _VELOCITIES + _FORCES + _STIFFNESSES + _OTHERS),
+)
 
 COMPOUNDS: tuple[tuple[str, ...], ...] = (
     ("yd", "ft", "in"),

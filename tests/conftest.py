@@ -48,9 +48,9 @@ def record_case(request: pytest.FixtureRequest) -> Callable[..., None]:
         row: dict[str, object] = {
             "case": case,
             "source": source,
-            "published": published,
+            "published": float(published),
             "computed": float(computed),
-            "tolerance": tolerance,
+            "tolerance": float(tolerance),
             "unit": unit,
             "kind": kind,
             "good": good,

@@ -156,13 +156,14 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     """
     fall, lift = site.fall, site.line.lift
     drive, delivery = _run_along(site.drive_pipe.length, fall), _run_along(site.line.length, lift)
-    across = 1.12 * (drive + delivery)
+    beside_source = drive < 0.35 * (drive + delivery)  # too little room over the drive pipe: words left of the source
+    across = (1.4 if beside_source else 1.12) * (drive + delivery)
     true_height = width * 1.25 * lift / across
     stretch = 1.0 if true_height >= 110.0 else math.ceil(110.0 / true_height)
     height = min(420.0, true_height * stretch)
     if true_height > height:
         across = width * 1.25 * lift / height
-    left = -0.5 * (across - drive - delivery)
+    left = -(0.85 if beside_source else 0.5) * (across - drive - delivery)
     domain_x = [to_display(at, "length", system) for at in (left, left + across)]
     domain_y = [to_display(at * lift, "length", system) for at in (-0.1, 1.15)]
     x = quantitative("along", None, domain=domain_x, axis=None)
@@ -178,14 +179,14 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
             "title": title("The site from the side", f"{scale} Pipes drawn straight.", width=width),
             "width": width,
             "height": round(height),
-            "layer": _elevation_layers(rows, x, y, site, system),
+            "layer": _elevation_layers(rows, x, y, site, system, beside_source),
         },
         description=f"Elevation of {site.name}: source {format_quantity(fall, 'length', system)} and outlet "
         f"{format_quantity(lift, 'length', system)} above the pump",
     )
 
 
-def _elevation_layers(rows: list[Spec], x: Spec, y: Spec, site: Site, system: str) -> list[Spec]:
+def _elevation_layers(rows: list[Spec], x: Spec, y: Spec, site: Site, system: str, beside: bool) -> list[Spec]:
     """Level lines, the two pipes, the three places and their words."""
     source, pump, outlet = rows
     fall_words = f"source, {format_quantity(site.fall, 'length', system)} up"
@@ -198,11 +199,16 @@ def _elevation_layers(rows: list[Spec], x: Spec, y: Spec, site: Site, system: st
         layer({"type": "line", "color": MIDDLE, "strokeWidth": 2}, place, [pump, outlet]),
     ]
     words = (
-        (source, fall_words, "left", "triangle-down"), (pump, "pump", "center", "square"), (outlet, lift_words, "right", "circle")
+        (source, fall_words, "right" if beside else "left", "triangle-down"), (pump, "pump", "center", "square"), (outlet, lift_words, "right", "circle")
     )  # fmt: skip
     for row, text, align, shape in words:
-        below = 18 if row is pump else -14
+        below = {"pump": 18, "source": 0 if beside else -14}.get(row["place"], -14)
         drawn.append(layer({**mark, "shape": shape}, place, [row]))
-        text_mark = {"type": "text", "align": align, "dy": below, "dx": {"left": -6, "right": 6}.get(align, 0)}
+        text_mark = {"type": "text", "align": align, "dy": below, "dx": _shift(row["place"], beside)}
         drawn.append(layer(text_mark, {**place, "text": {"field": "words"}}, [{**row, "words": text}]))
     return drawn
+
+
+def _shift(place: str, beside: bool) -> int:
+    """Sideways shift of a place's words [px]."""
+    return {"source": -12 if beside else -6, "outlet": 6}.get(place, 0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -21,11 +22,11 @@ def plain(name: str) -> str:
 
 def normalised_extent(residuals: Sequence[Residual]) -> float:
     """Half-width of the axis: at least 3, else the largest normalised difference with room beside it."""
-    return max([3.0, *(1.1 * abs(residual.normalised) for residual in residuals)])
+    return max([3.0, *(1.1 * abs(residual.normalised) for residual in residuals if math.isfinite(residual.normalised))])
 
 
 def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
-    """Measured less modelled of each figure of each run, over its uncertainty.
+    """Modelled against measured, each figure of each run, in uncertainties of both.
 
     Parameters
     ----------
@@ -34,10 +35,14 @@ def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
         Of the plot [px].
     """
     rows = [
-        {"run": r.run, "figure": plain(r.figure), "normalised_difference": r.normalised} for r in twin.residuals
+        {"run": r.run, "figure": plain(r.figure), "normalised_difference": r.normalised}
+        for r in twin.residuals
+        if math.isfinite(r.normalised)
     ]
+    missed = len(twin.residuals) - len(rows)
+    caption = "Grey band: within twice the uncertainty." + (f" {missed} not drawn: the model gave none." if missed else "")
     extent = normalised_extent(twin.residuals)
-    x = quantitative("normalised_difference", "measured less modelled, over its uncertainty", domain=(-extent, extent))
+    x = quantitative("normalised_difference", "modelled against measured, in uncertainties (right: model higher)", domain=(-extent, extent))
     figures = list(dict.fromkeys(row["figure"] for row in rows))
     shape = nominal("figure", "figure", scale={"domain": figures, "range": [SHAPES[i % 6] for i in range(len(figures))]},
                     legend={"orient": "bottom", "columns": 3})  # fmt: skip
@@ -55,7 +60,7 @@ def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
     runs = len({row["run"] for row in rows})
     return whole(
         {
-            "title": title("Measured against modelled", "Grey band: within twice the uncertainty.", width=width),
+            "title": title("Measured against modelled", caption, width=width),
             "width": width,
             "height": max(1, runs) * ROW_HEIGHT,
             "layer": [band, middle, points],

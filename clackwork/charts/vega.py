@@ -32,6 +32,7 @@ CONFIG: Spec = {
         "labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal", "labelColor": DARK, "titleColor": DARK,
         "gridColor": PALE, "domainColor": MIDDLE, "tickColor": MIDDLE, "labelLimit": 240, "titlePadding": 8,
     },
+    "axisQuantitative": {"format": "~g"},
     "legend": {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal", "symbolSize": 110, "labelLimit": 300},
     "title": {
         "fontSize": 14, "anchor": "start", "fontWeight": "bold", "color": DARK, "offset": 12,

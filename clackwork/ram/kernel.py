@@ -161,8 +161,14 @@ def _node_flow(g_sum, source, waste, vessel, k_delivery):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _width(beats, least_beats):
+    """Beats in one window: a third of those made, so that scattered beats are averaged for longer."""
+    return max((least_beats - 1) // 2, (beats - 1) // 3)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _window_settled(marks, last, width, tolerance):
-    """True when the means of the last two windows of ``width`` beats agree."""
+    """True when the means of the last two windows of ``width`` beats agree and their scatter cannot hide a drift."""
     end, middle, start = last, last - width, last - 2 * width
     period_new = marks[end, 0] - marks[middle, 0]
     period_old = marks[middle, 0] - marks[start, 0]
@@ -174,7 +180,11 @@ def _window_settled(marks, last, width, tolerance):
         old = marks[middle, column] - marks[start, column]
         if abs(new - old) > tolerance * (abs(drawn_new) + 1e-12):
             return False
-    return True
+    mean = (marks[end, 0] - marks[start, 0]) / (2 * width)
+    square = 0.0
+    for i in range(start, end):
+        square += (marks[i + 1, 0] - marks[i, 0] - mean) ** 2
+    return math.sqrt(square) / (2 * width) < tolerance * mean
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -305,12 +315,28 @@ def simulate(p, result, trace, trace_stride):
             ratio = curtain_ratio * opening
             spread = ratio * ratio / (1.0 + ratio * ratio)
             waste = waste_factor * math.sqrt(spread)
-            compliance = body_compliance
-            if air_volume > 0.0:
-                compliance += air_volume / air_pressure_head
-            g_sum = inverse_impedance + compliance / dt
-            source = wave * inverse_impedance + compliance * head_before / dt
-            # waste valve alone
+            # trapped air, isothermal: its secant compliance is V_old / p_new, found by substitution
+            pressure = air_pressure_head
+            for turn in range(8):
+                compliance = body_compliance
+                if body_air > 0.0:
+                    compliance += air_volume / pressure
+                g_sum = inverse_impedance + compliance / dt
+                source = wave * inverse_impedance + compliance * head_before / dt
+                if waste > 0.0:
+                    root = (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / (2.0 * g_sum)
+                    head = math.copysign(root * root, source)
+                else:
+                    head = source / g_sum
+                if not delivery_shut and (delivering or head > vessel_head + cracking):
+                    flow = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
+                    head = vessel_head + k_delivery * flow * abs(flow) if flow > 0.0 else head
+                if body_air <= 0.0:
+                    break
+                found = max(head, vapour_head) + atmospheric_head
+                if abs(found - pressure) < 1e-3 * pressure:
+                    break
+                pressure = found if turn == 0 else 0.5 * (found + pressure)
             if waste > 0.0:
                 root = (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / (2.0 * g_sum)
                 head = math.copysign(root * root, source)
@@ -349,14 +375,10 @@ def simulate(p, result, trace, trace_stride):
             waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
             inflow = (wave - head) * inverse_impedance
             leaving[j] = 2.0 * head - wave
-            # trapped air keeps its own volume so that no error builds up
             if body_air > 0.0:
-                air_volume -= air_volume / air_pressure_head * (head - head_before)
-                air_volume = max(air_volume, 1e-6 * body_air)
-                air_pressure_head = body_air * atmospheric_head / air_volume
-                head_before = air_pressure_head - atmospheric_head
-            else:
-                head_before = head
+                air_pressure_head = head + atmospheric_head
+                air_volume = body_air * atmospheric_head / air_pressure_head
+            head_before = head
             total_waste += waste_now * dt
             total_delivered += delivered * dt
             velocity = inflow / area
@@ -431,7 +453,7 @@ def simulate(p, result, trace, trace_stride):
             if beats >= most_beats:
                 break
         block += 1
-        if beats > max(least_beats, checked) and _window_settled(marks, beats - 1, (least_beats - 1) // 2, tolerance):
+        if beats > max(least_beats, checked) and _window_settled(marks, beats - 1, _width(beats, least_beats), tolerance):
             settled = True
             state = BEATING
             break
@@ -462,7 +484,7 @@ def simulate(p, result, trace, trace_stride):
         result[9], result[10] = beat_peak, beat_lowest
         return rows
     last = beats - 1
-    width = min(2 * ((least_beats - 1) // 2) if settled else beats // 2, last)
+    width = min(2 * _width(beats, least_beats), last)
     if width < 1:
         return rows
     first = last - width

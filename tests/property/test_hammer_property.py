@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from clackwork.hammer import (
@@ -23,13 +23,12 @@ WATER = water_at()
 
 
 @given(BORES, WALLS, RATIOS)
-def test_more_anchoring_gives_less(bore: float, wall: float, poisson: float) -> None:
+def test_free_joints_give_most(bore: float, wall: float, poisson: float) -> None:
     throughout = restraint_factor(bore, wall, poisson, "throughout")
     one_end = restraint_factor(bore, wall, poisson, "one_end")
     joints = restraint_factor(bore, wall, poisson, "joints")
-    assert one_end <= joints
-    assert throughout <= joints
-    assert throughout <= one_end or poisson < 0.5
+    # Below a ratio of 1/2 the end hold draws the pipe in along its length most.
+    assert one_end * (1.0 - 1e-12) <= throughout <= joints
 
 
 @given(BORES, WALLS, MODULI, RATIOS, st.floats(0.0, 0.1), st.floats(1.01, 3.0))
@@ -38,17 +37,24 @@ def test_wave_speed_is_bounded_and_ordered(
 ) -> None:
     def speed(modulus: float = modulus, gas: float = gas, pressure: float = 1e5) -> float:
         return wave_speed(
-            bore, wall, modulus, poisson, WATER.density, WATER.bulk_modulus,
-            gas_fraction=gas, pressure_abs=pressure,
+            bore,
+            wall,
+            modulus,
+            poisson,
+            WATER.density,
+            WATER.bulk_modulus,
+            gas_fraction=gas,
+            pressure_abs=pressure,
         )
 
     assert 0.0 < speed(gas=0.0) < WATER.sound_speed
     assert speed(modulus=modulus * more) > speed()
     if gas > 1e-9:
         assert speed(pressure=1e5 * more) > speed()
-    assert speed(gas=1e-4 + gas) < speed(gas=gas) or gas > 0.05
+    assert speed(gas=1e-4 + gas) < speed(gas=gas)
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 20.0), st.floats(0.0, 50.0), st.floats(1.01, 2.0))
 def test_closing_slower_never_raises_the_highest_head(rho: float, theta: float, slower: float) -> None:
     quick, slow = allievi_highest_head(rho, theta), allievi_highest_head(rho, theta * slower)
@@ -61,8 +67,11 @@ def test_michaud_never_passes_joukowsky(length: float, velocity: float, time: fl
 
 
 @given(
-    st.floats(1.0, 100.0), st.floats(-10.3, -6.0), st.floats(200.0, 1450.0),
-    st.floats(1.0, 200.0), st.floats(1.001, 1.999),
+    st.floats(1.0, 100.0),
+    st.floats(-10.3, -6.0),
+    st.floats(200.0, 1450.0),
+    st.floats(1.0, 200.0),
+    st.floats(1.001, 1.999),
 )
 def test_first_cavity_keeps_its_order(
     still: float, vapour: float, speed: float, length: float, share: float

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clackwork.water import atmospheric_pressure_abs, water_at
@@ -11,6 +11,7 @@ TEMPERATURES = st.floats(273.15, 313.15)
 ALTITUDES = st.floats(-400.0, 5000.0)
 
 
+@settings(deadline=None)  # the first call loads the formulation
 @given(TEMPERATURES, ALTITUDES)
 def test_vapour_head_lies_below_the_open_air(temperature: float, altitude: float) -> None:
     water = water_at(temperature, altitude)
@@ -19,6 +20,7 @@ def test_vapour_head_lies_below_the_open_air(temperature: float, altitude: float
     assert 1400.0 < water.sound_speed < 1535.0
 
 
+@settings(deadline=None)  # the first call loads the formulation
 @given(TEMPERATURES, TEMPERATURES)
 def test_warmer_water_is_thinner_and_boils_sooner(one: float, other: float) -> None:
     cool, warm = sorted((one, other))
@@ -30,6 +32,7 @@ def test_warmer_water_is_thinner_and_boils_sooner(one: float, other: float) -> N
     assert water_at(warm).sound_speed > water_at(cool).sound_speed
 
 
+@settings(deadline=None)  # the first call loads the formulation
 @given(ALTITUDES, ALTITUDES)
 def test_air_thins_with_altitude(one: float, other: float) -> None:
     low, high = sorted((one, other))

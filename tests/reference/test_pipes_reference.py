@@ -54,8 +54,12 @@ def test_pvc_temperature_factors(record_case: Callable[..., None], fahrenheit: i
 @pytest.mark.parametrize(
     ("size", "outside", "wall"),
     [
-        ("1/2", 21.3, 2.77), ("3/4", 26.7, 2.87), ("1", 33.4, 3.38),
-        ("1-1/4", 42.2, 3.56), ("1-1/2", 48.3, 3.68), ("2", 60.3, 3.91),
+        ("1/2", 21.3, 2.77),
+        ("3/4", 26.7, 2.87),
+        ("1", 33.4, 3.38),
+        ("1-1/4", 42.2, 3.56),
+        ("1-1/2", 48.3, 3.68),
+        ("2", 60.3, 3.91),
     ],
 )
 def test_steel_table(record_case: Callable[..., None], size: str, outside: float, wall: float) -> None:
@@ -78,7 +82,8 @@ def test_polyethylene_table(record_case: Callable[..., None], series: str) -> No
         pipe = find_pipe(series, f"{diameter} mm")
         assert pipe.rating_gauge is not None
         assert pipe.outside_diameter * 1e3 == pytest.approx(diameter, rel=1e-12)
-        record_case(f"{series}, {diameter} mm, wall", "ISO 4427-2:2007 table 2", wall, pipe.wall * 1e3, 1e-9, "mm")
+        source = "ISO 4427-2:2007 table 2"
+        record_case(f"{series}, {diameter} mm, wall", source, wall, pipe.wall * 1e3, 1e-9, "mm")
         # Rating from the design stress 8 MPa: 2 S/(SDR - 1).
         source = "ISO 4427-2, PN at 20 degC from S 8 MPa"
         bar = 20.0 * 8.0 / (ratio - 1.0)
@@ -88,8 +93,12 @@ def test_polyethylene_table(record_case: Callable[..., None], series: str) -> No
 @pytest.mark.parametrize(
     ("size", "outside", "wall"),
     [
-        ("1/2", 0.625, 0.040), ("3/4", 0.875, 0.045), ("1", 1.125, 0.050),
-        ("1-1/4", 1.375, 0.055), ("1-1/2", 1.625, 0.060), ("2", 2.125, 0.070),
+        ("1/2", 0.625, 0.040),
+        ("3/4", 0.875, 0.045),
+        ("1", 1.125, 0.050),
+        ("1-1/4", 1.375, 0.055),
+        ("1-1/2", 1.625, 0.060),
+        ("2", 2.125, 0.070),
     ],
 )
 def test_copper_table(record_case: Callable[..., None], size: str, outside: float, wall: float) -> None:
@@ -120,11 +129,14 @@ def test_against_fluids(
 ) -> None:
     from fluids.piping import nearest_pipe
 
-    _, inside, outside, wall = nearest_pipe(NPS=number, schedule=schedule)
+    _, inside, outside, wall = nearest_pipe(NPS=number, schedule=schedule)  # type: ignore[arg-type]
     pipe = find_pipe(series, str(number))
     for name, published, computed in (
-        ("bore", inside, pipe.bore), ("outside diameter", outside, pipe.outside_diameter), ("wall", wall, pipe.wall)
+        ("bore", inside, pipe.bore),
+        ("outside diameter", outside, pipe.outside_diameter),
+        ("wall", wall, pipe.wall),
     ):
         case = f"{series}, {pipe.size}, {name} (fluids)"
         allowed = 2.0 * tolerance if name == "wall" else tolerance
-        record_case(case, f"fluids, schedule {schedule}", published * 1e3, computed * 1e3, allowed, "mm", "COMP")
+        source = f"fluids, schedule {schedule}"
+        record_case(case, source, published * 1e3, computed * 1e3, allowed, "mm", "COMP")

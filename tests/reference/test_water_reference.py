@@ -31,7 +31,8 @@ def test_iapws_table(
     water = water_at(celsius + 273.15)
     at = f"water at {celsius:g} degC"
     record_case(f"{at}, density", TABLE, density, water.density, 1e-6, "kg/m3", "COMP")
-    record_case(f"{at}, vapour pressure", TABLE, vapour_pressure, water.vapour_pressure_abs, 1e-5, "Pa", "COMP")
+    pressure = water.vapour_pressure_abs
+    record_case(f"{at}, vapour pressure", TABLE, vapour_pressure, pressure, 1e-5, "Pa", "COMP")
     viscosity = water.dynamic_viscosity * 1e3
     record_case(f"{at}, viscosity", TABLE, viscosity_mpa_s, viscosity, 1e-5, "mPa s", "COMP")
     record_case(f"{at}, sound speed", TABLE, sound_speed, water.sound_speed, 1e-5, "m/s", "COMP")
@@ -71,15 +72,18 @@ def test_against_coolprop(record_case: Callable[..., None], celsius: float, alti
 
 
 @pytest.mark.parametrize("celsius", [1.0, 12.0, 38.0])
-def test_against_iapws97(record_case: Callable[..., None], celsius: float) -> None:
-    # The industrial formulation, a different set of equations: agreement to its stated accuracy.
-    from iapws import IAPWS97
+def test_against_iapws_library(record_case: Callable[..., None], celsius: float) -> None:
+    # The industrial formulation, a different set of equations. Its speed of sound strays from IAPWS-95 by
+    # up to 0.15 % here, so that one is held against the scientific formulation of the same library.
+    from iapws import IAPWS95, IAPWS97
 
     water = water_at(celsius + 273.15)
     other = IAPWS97(T=water.temperature, P=water.atmospheric_pressure_abs / 1e6)
     at, source = f"water at {celsius:g} degC (IF97)", "IAPWS-IF97 in the iapws library"
     record_case(f"{at}, density", source, other.rho, water.density, 3e-5, "kg/m3", "COMP")
-    record_case(f"{at}, sound speed", source, other.w, water.sound_speed, 1e-3, "m/s", "COMP")
+    scientific = IAPWS95(T=water.temperature, P=water.atmospheric_pressure_abs / 1e6)
+    fuller = "IAPWS-95 in the iapws library"
+    record_case(f"{at}, sound speed", fuller, scientific.w, water.sound_speed, 1e-5, "m/s", "COMP")
     record_case(f"{at}, viscosity", source, other.mu, water.dynamic_viscosity, 1e-3, "Pa s", "COMP")
     saturated = IAPWS97(T=water.temperature, x=0.0)
     pressure = water.vapour_pressure_abs

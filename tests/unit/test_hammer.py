@@ -46,8 +46,15 @@ def test_pipe_wave_speed_passes_everything_on() -> None:
     pipe, water = find_pipe("steel-sch40", "1 in"), water_at(290.0, 1500.0)
     computed = pipe_wave_speed(pipe, water, "throughout", 1e-4)
     by_parts = wave_speed(
-        pipe.bore, pipe.wall, pipe.youngs_modulus, pipe.poisson, water.density, water.bulk_modulus,
-        anchoring="throughout", gas_fraction=1e-4, pressure_abs=water.atmospheric_pressure_abs,
+        pipe.bore,
+        pipe.wall,
+        pipe.youngs_modulus,
+        pipe.poisson,
+        water.density,
+        water.bulk_modulus,
+        anchoring="throughout",
+        gas_fraction=1e-4,
+        pressure_abs=water.atmospheric_pressure_abs,
     )
     assert computed == by_parts
 
@@ -129,8 +136,13 @@ def test_first_cavity_takes_in_only_what_it_covers() -> None:
 )
 def test_wave_speed_names_the_wrong_field(field: str, changed: dict[str, object]) -> None:
     arguments: dict[str, object] = {
-        "bore": 0.05, "wall": 0.003, "youngs_modulus": 207e9, "poisson": 0.3,
-        "density": 1000.0, "bulk_modulus": 2.2e9, **changed,
+        "bore": 0.05,
+        "wall": 0.003,
+        "youngs_modulus": 207e9,
+        "poisson": 0.3,
+        "density": 1000.0,
+        "bulk_modulus": 2.2e9,
+        **changed,
     }
     with pytest.raises(InputError) as caught:
         wave_speed(**arguments)  # type: ignore[arg-type]

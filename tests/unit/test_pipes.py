@@ -21,7 +21,12 @@ PSI = 6894.757293168
 def test_series_names_are_the_catalogue() -> None:
     assert series_names() == tuple(series.name for series in catalogue())
     assert series_names() == (
-        "pvc-sch40", "pvc-sch80", "steel-sch40", "pe100-sdr11", "pe100-sdr17", "copper-type-l",
+        "pvc-sch40",
+        "pvc-sch80",
+        "steel-sch40",
+        "pe100-sdr11",
+        "pe100-sdr17",
+        "copper-type-l",
     )
 
 
@@ -31,7 +36,8 @@ def test_every_row_has_a_source_and_sound_sizes() -> None:
         assert diameters == sorted(set(diameters))
         assert len({pipe.size for pipe in series.pipes}) == len(series.pipes)
         for pipe in series.pipes:
-            assert (pipe.series, pipe.material, pipe.standard) == (series.name, series.material, series.standard)
+            assert (pipe.series, pipe.material) == (series.name, series.material)
+            assert pipe.standard == series.standard
             assert pipe.standard.split()[0] in pipe.source
             assert pipe.bore + 2.0 * pipe.wall == pytest.approx(pipe.outside_diameter, rel=1e-12)
             assert 0.010 < pipe.bore < 0.060
@@ -62,7 +68,7 @@ def test_metric_size_with_and_without_its_unit() -> None:
 
 
 def test_unknown_series_names_the_nearest() -> None:
-    with pytest.raises(InputError, match="series = pvc-40 .*pvc-sch40") as caught:
+    with pytest.raises(InputError, match=r"series = pvc-40 .*pvc-sch40") as caught:
         find_pipe("pvc-40", "1 in")
     assert caught.value.field == "series"
     with pytest.raises(InputError, match=", ".join(series_names())):
@@ -102,7 +108,7 @@ def test_plastic_too_warm_is_refused(series: str, too_warm: float) -> None:
 def test_threads_halve_schedule_80_and_are_refused_on_thinner_plastic() -> None:
     thick = find_pipe("pvc-sch80", "1 in")
     assert thick.rating_at(293.15, threaded=True) == pytest.approx(thick.rating_at(293.15) / 2.0)
-    with pytest.raises(InputError, match="threaded = True .*too thin"):
+    with pytest.raises(InputError, match=r"threaded = True .*only schedule 80"):
         find_pipe("pvc-sch40", "1 in").rating_at(293.15, threaded=True)
     steel = find_pipe("steel-sch40", "1 in")
     assert steel.rating_at(293.15, threaded=True) == steel.rating_at(293.15)

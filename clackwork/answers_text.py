@@ -1,0 +1,100 @@
+"""Answers as lines for the terminal: the answer first, its reasons under it, cautions beside the figure they concern."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from clackwork.answers_json import BEAT_KINDS, FIGURE_KINDS, PARAMETER_KINDS
+from clackwork.cautions import CAUTIONS, cautions_beside
+from clackwork.quantities import format_quantity, format_range
+from clackwork.ram.engine import BeatResult
+from clackwork.site.site import Promise, Range
+from clackwork.twin.twin import Twin
+
+_ANSWERS = {"yes": "Yes", "only if": "Only if", "no": "No"}
+
+
+def figure(value: float, kind: str | None, system: str) -> str:
+    """One figure with its unit; "not known" for what is no number."""
+    if not math.isfinite(value):
+        return "not known"
+    return f"{value:.3g}" if kind is None else format_quantity(value, kind, system)
+
+
+def words_of_range(shown: Range, kind: str, system: str) -> str:
+    """A figure with its 5 to 95 % range."""
+    if not all(math.isfinite(value) for value in (shown.low, shown.middle, shown.high)):
+        return "not known"
+    return format_range(shown.low, shown.middle, shown.high, kind, system)
+
+
+def _cautions(figures: Iterable[str], applies: Iterable[str]) -> list[str]:
+    """The cautions that stand beside any of the figures and apply, indented."""
+    beside = {caution.id for name in figures for caution in cautions_beside(name)}
+    return [f"      Caution: {CAUTIONS[one].words}" for one in applies if one in beside]
+
+
+def promise_lines(promise: Promise, system: str) -> list[str]:
+    """A promise: yes, only if or no; why; then the figures with their cautions."""
+    lines = [f"{promise.site}, build {promise.build}: {_ANSWERS.get(promise.answer, promise.answer)}."]
+    lines += [f"  {reason}" for reason in promise.reasons]
+    shown: set[str] = set()
+    groups = (
+        (("daily_delivery", "Delivered a day", "volume"),),
+        (("water_needed", "Water needed", "volume_flow"), ("water_there", "Water there", "volume_flow")),
+        (("beat_rate", "Beats", "beat_rate"), ("daubuisson_efficiency", "Efficiency (q h / Q H)", "fraction")),
+        (("peak_head", "Peak in the body", "head"), ("surge_head", "Surge, delivery valve late", "head")),
+    )
+    for group in groups:
+        for name, words, kind in group:
+            lines.append(f"    {words:<28}{words_of_range(getattr(promise, name), kind, system)}")
+        names = [name for name, _, _ in group]
+        if "peak_head" in names:
+            margin = figure(promise.pressure_margin, None, system)
+            rating = figure(promise.rating_head, "head", system)
+            lines.append(f"    {'Rating of the drive pipe':<28}{rating}, {margin} times the highest")
+            names += ["rating_head", "pressure_margin"]
+        for line in _cautions(names, promise.cautions):
+            if line not in shown:
+                lines.append(line)
+                shown.add(line)
+    rest = [f"  Caution: {CAUTIONS[one].words}" for one in promise.cautions if one in CAUTIONS]
+    lines += [line for line in rest if f"    {line}" not in shown]
+    return lines
+
+
+def twin_lines(twin: Twin, system: str) -> list[str]:
+    """A twin: what is known how well, what the runs missed, what to run next."""
+    missed = sum(1 for one in twin.residuals if not abs(one.normalised) <= 2.0)
+    lines = [
+        f"Build {twin.build.name}: {len(twin.residuals)} figures fitted, {missed} of them missed by more than two "
+        f"standard deviations; the model itself is off by about {100.0 * twin.model_form_spread:.1f} %."
+    ]
+    lines += [f"  Note: {warning}" for warning in twin.warnings]
+    for name, pinned in zip(twin.parameter_names, twin.pinned, strict=True):
+        kind = PARAMETER_KINDS.get(name)
+        values = [figure(part[name], kind, system) for part in (twin.best, twin.low, twin.high)]
+        lines.append(f"    {name.replace('_', ' '):<24}{values[0]} ({values[1]} to {values[2]})")
+        lines.append(f"      {pinned.sentence}")
+    for one in twin.residuals:
+        if not abs(one.normalised) <= 2.0:
+            kind = FIGURE_KINDS.get(one.figure)
+            lines.append(
+                f"  Run {one.run}: {one.figure.replace('_', ' ')} read {figure(one.measured, kind, system)}, "
+                f"modelled {figure(one.modelled, kind, system)}."
+            )
+    if twin.next_runs:
+        lines.append(f"  Run next: {twin.next_runs[0].sentence}")
+    return lines
+
+
+def beat_lines(result: BeatResult, title: str, system: str) -> list[str]:
+    """One engine run: its state first."""
+    settled = "" if result.settled or result.state.startswith("stalled") else " (did not settle)"
+    lines = [f"{title}: {result.state}{settled}."]
+    for name, kind in BEAT_KINDS.items():
+        lines.append(f"    {name.replace('_', ' '):<24}{figure(getattr(result, name), kind, system)}")
+        if name == "surge_head":
+            lines.append(f"      Caution: {CAUTIONS['peak_pressure'].words}")
+    return lines

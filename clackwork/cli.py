@@ -1,0 +1,250 @@
+"""The command line: every command parses, calls the jobs, and shows the answer first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from clackwork.cli_frame import (
+    EXIT_FAILED,
+    Paper,
+    Units,
+    guarded,
+    json_text,
+    progress_bar,
+    say,
+    show_lines,
+    write_text,
+)
+from clackwork.errors import ClackworkError
+
+if TYPE_CHECKING:
+    from clackwork.workbook import Workbook
+    from clackwork.workbook_jobs import Done
+
+app = typer.Typer(
+    name="clackwork",
+    help="Bench readings of a hydraulic ram pump, carried to every site.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="A workbook (TOML).", show_default=False)]
+UnitsOption = Annotated[Units | None, typer.Option("--units", help="Units of the answer; the workbook's own if left out.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, the unit in every key.")]
+BuildOption = Annotated[str | None, typer.Option("--build", metavar="NAME", help="Only this build.")]
+SiteOption = Annotated[str | None, typer.Option("--site", metavar="NAME", help="Only this site.")]
+OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for what is written.")]
+PaperOption = Annotated[Paper, typer.Option("--paper", help="Size of the sheets.")]
+
+
+def _open(file: Path, units: Units | None) -> tuple[Workbook, str]:
+    """The workbook, and the units to answer in."""
+    from clackwork.workbook import load_workbook
+
+    workbook = load_workbook(file)
+    return workbook, units.value if units else workbook.units
+
+
+def _show(done: Done, lines: list[str], data: dict[str, Any], units: str, as_json: bool) -> None:
+    """Print an answer in either form, then what could not be done; failures end with code 2."""
+    from clackwork.answers_json import FORMAT
+
+    if as_json:
+        print(json_text({"format": FORMAT, "units": units, **data, "failures": done.failures}))
+    else:
+        show_lines(lines)
+    for failure in done.failures:
+        say(failure)
+    if done.failures:
+        raise typer.Exit(EXIT_FAILED)
+
+
+@app.command()
+@guarded
+def judge(
+    file: File,
+    trial: Annotated[str | None, typer.Option("--trial", metavar="NAME", help="Only this trial.")] = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say of each trial: different, the same within the margin, or not yet known."""
+    from clackwork.workbook import pick
+    from clackwork.workbook_jobs import Done, judge_trials
+    from clackwork.workbook_trials import judgement_json, judgement_lines
+
+    workbook, system = _open(file, units)
+    chosen = pick(workbook.trials, trial, "trial")
+    if not chosen:
+        raise ClackworkError("The workbook has no trial to judge: write a table [trial.NAME].")
+    done = Done()
+    judge_trials(workbook, chosen, done)
+    data = {"judgements": [judgement_json(workbook.trials[n], j, system) for n, j in done.judgements.items()]}
+    lines = [line for n, j in done.judgements.items() for line in judgement_lines(workbook.trials[n], j, system)]
+    _show(done, lines, data, system, as_json)
+
+
+def _builds(workbook: Workbook, build: str | None) -> list[str]:
+    """The build asked for, or all that have runs."""
+    from clackwork.workbook import pick
+    from clackwork.workbook_jobs import names_with_runs
+
+    chosen = list(pick(workbook.builds, build, "build")) if build else names_with_runs(workbook, workbook.builds)
+    if not chosen:
+        raise ClackworkError("No build of the workbook has runs to fit: write at least one table [[run]].")
+    return chosen
+
+
+@app.command()
+@guarded
+def twin(file: File, build: BuildOption = None, units: UnitsOption = None, as_json: JsonOption = False) -> None:
+    """Fit each build to its runs and say what they pinned down."""
+    from clackwork.answers_json import twin_json
+    from clackwork.answers_text import twin_lines
+    from clackwork.workbook_jobs import Done, fit_builds
+
+    workbook, system = _open(file, units)
+    done = Done()
+    with progress_bar("Fitting") as progress:
+        fit_builds(workbook, _builds(workbook, build), done, progress)
+    data = {"twins": [twin_json(one, system) for one in done.twins.values()]}
+    lines = [line for one in done.twins.values() for line in twin_lines(one, system)]
+    _show(done, lines, data, system, as_json)
+
+
+@app.command()
+@guarded
+def promise(
+    file: File,
+    site: SiteOption = None,
+    build: BuildOption = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Promise what each build will do at each site: yes, only if, or no, and why."""
+    from clackwork.answers_json import promise_json
+    from clackwork.answers_text import promise_lines
+    from clackwork.workbook import pick
+    from clackwork.workbook_jobs import Done, fit_builds, promise_sites
+
+    workbook, system = _open(file, units)
+    sites = pick(workbook.sites, site, "site")
+    if not sites:
+        raise ClackworkError("The workbook has no site to promise at: write a table [site.NAME].")
+    done = Done()
+    with progress_bar("Fitting") as progress:
+        fit_builds(workbook, _builds(workbook, build), done, progress)
+    with progress_bar("Promising") as progress:
+        promise_sites(workbook, sites, done, progress)
+    data = {"promises": [promise_json(one, system) for one in done.promises]}
+    lines = [line for one in done.promises for line in promise_lines(one, system)]
+    _show(done, lines, data, system, as_json)
+
+
+@app.command()
+@guarded
+def beat(
+    file: File,
+    build: BuildOption = None,
+    rig: Annotated[str | None, typer.Option("--rig", metavar="NAME", help="On this rig.")] = None,
+    site: Annotated[str | None, typer.Option("--site", metavar="NAME", help="At this site.")] = None,
+    head: Annotated[str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')] = None,
+    trace: Annotated[Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")] = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Run one build, as described and not fitted, until its beats settle."""
+    from clackwork.answers_json import beat_json
+    from clackwork.answers_text import beat_lines
+    from clackwork.beat_case import beat_case, trace_csv
+    from clackwork.ram.engine import run_beats, run_trace
+    from clackwork.workbook_jobs import Done
+
+    workbook, system = _open(file, units)
+    case, title = beat_case(workbook, build, rig, site, head)
+    with progress_bar("Beating"):
+        if trace is None:
+            result = run_beats(case)
+        else:
+            result, columns = run_trace(case)
+            write_text(trace, trace_csv(columns, system))
+    data = {"build": case.build.name, "place": title, "beat": beat_json(result, system)}
+    _show(Done(), beat_lines(result, title, system), data, system, as_json)
+    if trace is not None:
+        say(f"Wrote {trace}.")
+
+
+@app.command()
+@guarded
+def sheet(
+    file: File,
+    out: OutOption,
+    paper: PaperOption = Paper.a4,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Judge, fit and promise a workbook and write its sheets."""
+    workbook, system = _open(file, units)
+    _do_all(workbook, system, out, paper.value, as_json)
+
+
+@app.command()
+@guarded
+def demo(
+    out: OutOption = Path("out"),
+    paper: PaperOption = Paper.a4,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Work through an invented workshop: judge, fit, promise, print; and say what to do next."""
+    from importlib.resources import files
+
+    from clackwork.workbook import load_workbook
+
+    text = (files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8")
+    workbook = load_workbook(text)
+    write_text(out / "workshop.toml", text)
+    _do_all(workbook, units.value if units else workbook.units, out, paper.value, as_json)
+    copy = out / "workshop.toml"
+    say(
+        f"All of it is invented. Next: open the sheets in {out}; change {copy} into your own workbook; "
+        f'then run clackwork promise "{copy}".'
+    )
+
+
+def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: bool) -> None:
+    """Every job of a workbook; each result is written as soon as it is there."""
+    from clackwork.workbook_jobs import Done, fit_builds, judge_trials, names_with_runs, promise_sites
+    from clackwork.workbook_results import all_json, all_lines, write_results
+
+    done = Done()
+    try:
+        judge_trials(workbook, workbook.trials, done)
+        with progress_bar("Fitting") as progress:
+            fit_builds(workbook, names_with_runs(workbook, workbook.builds), done, progress)
+        with progress_bar("Promising") as progress:
+            promise_sites(workbook, workbook.sites, done, progress)
+    finally:
+        written = write_results(workbook, done, out, system)
+    with progress_bar("Printing"):
+        written += _sheets(workbook, done, out, system, paper)
+    for path in written:
+        say(f"Wrote {path}.")
+    _show(done, all_lines(workbook, done, system), all_json(workbook, done, system), system, as_json)
+
+
+def _sheets(workbook: Workbook, done: Done, out: Path, system: str, paper: str) -> list[Path]:
+    """The sheets and charts of all that was worked out."""
+    from clackwork.sheets import write_sheets
+
+    return list(write_sheets(workbook, done.judgements, done.twins, done.promises, out, system, paper))
+
+
+def main() -> int:
+    """Run the command line; the code to exit with."""
+    app()
+    return 0

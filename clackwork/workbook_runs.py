@@ -1,0 +1,166 @@
+"""Rigs, their instruments, runs and trials out of a workbook's tables."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from clackwork.bench.instruments import Bucket, Gauge, Instruments, LevelRule, Stopwatch, Thermometer
+from clackwork.bench.runs import Run, RunKind
+from clackwork.errors import InputError
+from clackwork.ram.parts import STANDARD_GRAVITY
+from clackwork.twin.twin import Rig
+from clackwork.water import water_at
+from clackwork.workbook_parts import make, read_drive_pipe, read_supply, read_surroundings
+from clackwork.workbook_reader import Table
+
+RUN_KINDS = tuple(kind.value for kind in RunKind)
+
+TRIAL_FIGURES = {
+    "waste_flow": "volume_flow",
+    "delivered_flow": "volume_flow",
+    "drawn_flow": "volume_flow",
+    "beat_rate": "beat_rate",
+    "water_per_beat": "volume",
+    "daubuisson_efficiency": "fraction",
+    "rankine_efficiency": "fraction",
+    "gauge_head": "head",
+}
+"""Figures a trial may compare, with the kind of quantity each is."""
+
+_INSTRUMENTS: dict[str, tuple[Callable[..., Any], dict[str, str]]] = {
+    "bucket": (Bucket, {"mark_uncertainty": "volume", "plan_area": "area"}),
+    "stopwatch": (Stopwatch, {"start_stop_sd": "duration"}),
+    "gauge": (
+        Gauge,
+        {
+            "full_scale": "pressure_gauge",
+            "accuracy_class": "fraction",
+            "resolution": "pressure_gauge",
+            "height_above_datum": "length",
+        },
+    ),
+    "level_rule": (LevelRule, {"uncertainty": "length"}),
+    "thermometer": (Thermometer, {"uncertainty": "temperature_difference"}),
+}
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A question put to the bench: does the new build differ from the old in one figure?
+
+    Attributes
+    ----------
+    name : str
+    builds : tuple of two str
+        Old and new.
+    figure : str
+        A key of `TRIAL_FIGURES`.
+    kind : RunKind
+        Which runs are compared.
+    margin : float
+        Differences within it count as the same; a share of the old build's figure.
+    difference_that_matters : float
+        The difference the trial should be able to find; a share of the old build's figure.
+    note : str
+    """
+
+    name: str
+    builds: tuple[str, str]
+    figure: str
+    kind: RunKind
+    margin: float
+    difference_that_matters: float
+    note: str = ""
+
+
+def read_instruments(table: Table | None) -> Instruments:
+    """Instruments of a rig; what is not described keeps its usual uncertainty."""
+    if table is None:
+        return Instruments()
+    chosen: dict[str, Any] = {}
+    for name, (kind, fields) in _INSTRUMENTS.items():
+        inner = table.table(name)
+        if inner is not None:
+            chosen[name] = make(inner, kind, **{key: inner.quantity(key, of) for key, of in fields.items()})
+            inner.finish()
+    table.finish()
+    return Instruments(**chosen)
+
+
+def read_rig(table: Table, name: str) -> Rig:
+    """A rig, from [rig.NAME]."""
+    supply = read_supply(table)
+    drive = read_drive_pipe(table.needed_table("drive_pipe", "series, size and length"))
+    surroundings = read_surroundings(table)
+    instruments = read_instruments(table.table("instruments"))
+    table.text("note")
+    table.finish()
+    return Rig(name, drive, supply, surroundings, instruments)
+
+
+def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str, Rig]) -> Run:
+    """A run, from the ``place``-th [[run]]; its order is its place unless given."""
+    name = table.name("name", "call the run something, such as 'flap 3'")
+    build = table.choice("build", builds, "the build on the rig")
+    rig = table.choice("rig", rigs, "the rig it stood on")
+    kind = RunKind(table.choice("kind", RUN_KINDS, "how the pump was run"))
+    temperature = table.quantity("water_temperature", "temperature")
+    order = table.whole("order", 1, 100_000)
+    head = _read_head(table, rigs[rig], temperature)
+    fall = table.quantity("fall", "head")
+    run: Run = make(
+        table,
+        Run,
+        name=name,
+        build=build,
+        rig=rig,
+        kind=kind,
+        order=place if order is None else order,
+        duration=table.needed("duration", "duration", "how long the run lasted"),
+        drawn_volume=table.quantity("drawn_volume", "volume"),
+        waste_volume=table.quantity("waste_volume", "volume"),
+        delivered_volume=table.quantity("delivered_volume", "volume"),
+        beats=_whole(table.quantity("beats", "count")),
+        gauge_head=head,
+        fall_start=rigs[rig].supply.fall if fall is None else fall,
+        fall_end=table.quantity("fall_end", "head"),
+        water_temperature=temperature,
+        tilt=table.quantity("tilt", "angle"),
+        note=table.text("note"),
+    )
+    table.finish()
+    return run
+
+
+def _whole(value: float | None) -> int | None:
+    return None if value is None else round(value)
+
+
+def _read_head(table: Table, rig: Rig, temperature: float | None) -> float | None:
+    """Head above the datum from one of gauge_pressure (read at the gauge) and back_pressure_head (above the datum)."""
+    pressure = table.quantity("gauge_pressure", "pressure_gauge")
+    head = table.quantity("back_pressure_head", "head")
+    if pressure is None:
+        return head
+    if head is not None:
+        raise table.error("back_pressure_head", f"{head:g} m", "give gauge_pressure or back_pressure_head, not both")
+    warmth = rig.surroundings.temperature if temperature is None else temperature
+    water = water_at(warmth, rig.surroundings.altitude)
+    return pressure / (water.density * STANDARD_GRAVITY) + rig.instruments.gauge.height_above_datum
+
+
+def read_trial(table: Table, name: str, builds: Iterable[str]) -> Trial:
+    """A trial, from [trial.NAME]."""
+    old, new = table.names("builds", builds, 2, "the old build, then the new")
+    figure = table.choice("figure", TRIAL_FIGURES, "what is compared")
+    kind = RunKind(table.choice("kind", RUN_KINDS, "which runs are compared"))
+    margin = table.needed("margin", "fraction", 'the difference that counts as none, such as "5 %"')
+    matters = table.needed("difference_that_matters", "fraction", 'the difference worth finding, such as "10 %"')
+    note = table.text("note") or ""
+    table.finish()
+    for key, share in (("margin", margin), ("difference_that_matters", matters)):
+        if not 0.0 < share <= 1.0:
+            raise InputError(table.field(key), f"{100.0 * share:g} %", "it must be above 0 % and at most 100 %")
+    return Trial(name, (old, new), figure, kind, margin, matters, note)
