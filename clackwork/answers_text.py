@@ -29,17 +29,29 @@ def words_of_range(shown: Range, kind: str, system: str) -> str:
     return format_range(shown.low, shown.middle, shown.high, kind, system)
 
 
-def _cautions(figures: Iterable[str], applies: Iterable[str]) -> list[str]:
-    """The cautions that stand beside any of the figures and apply, indented."""
-    beside = {caution.id for name in figures for caution in cautions_beside(name)}
-    return [f"      Caution: {CAUTIONS[one].words}" for one in applies if one in beside]
+def _caution(one: str, said: set[str], indent: str) -> str:
+    """A caution in full, or by name when it was said before."""
+    if one in said:
+        return f"{indent}Caution as above: {one.replace('_', ' ')}."
+    said.add(one)
+    return f"{indent}Caution: {CAUTIONS[one].words}"
 
 
-def promise_lines(promise: Promise, system: str) -> list[str]:
-    """A promise: yes, only if or no; why; then the figures with their cautions."""
+def all_promise_lines(promises: Iterable[Promise], system: str) -> list[str]:
+    """Promises one under the other; a caution is said in full the first time and by name after that."""
+    said: set[str] = set()
+    return [line for one in promises for line in [*promise_lines(one, system, said), ""]]
+
+
+def promise_lines(promise: Promise, system: str, said: set[str] | None = None) -> list[str]:
+    """A promise: yes, only if or no; why; then the figures with their cautions.
+
+    Cautions in ``said`` were said in full before; those said now are added to it.
+    """
+    said = set() if said is None else said
     lines = [f"{promise.site}, build {promise.build}: {_ANSWERS.get(promise.answer, promise.answer)}."]
     lines += [f"  {reason}" for reason in promise.reasons]
-    shown: set[str] = set()
+    left = [one for one in promise.cautions if one in CAUTIONS]
     groups = (
         (("daily_delivery", "Delivered a day", "volume"),),
         (("water_needed", "Water needed", "volume_flow"), ("water_there", "Water there", "volume_flow")),
@@ -55,13 +67,10 @@ def promise_lines(promise: Promise, system: str) -> list[str]:
             rating = figure(promise.rating_head, "head", system)
             lines.append(f"    {'Rating of the drive pipe':<28}{rating}, {margin} times the highest")
             names += ["rating_head", "pressure_margin"]
-        for line in _cautions(names, promise.cautions):
-            if line not in shown:
-                lines.append(line)
-                shown.add(line)
-    rest = [f"  Caution: {CAUTIONS[one].words}" for one in promise.cautions if one in CAUTIONS]
-    lines += [line for line in rest if f"    {line}" not in shown]
-    return lines
+        beside = {caution.id for name in names for caution in cautions_beside(name)}
+        lines += [_caution(one, said, "      ") for one in left if one in beside]
+        left = [one for one in left if one not in beside]
+    return lines + [_caution(one, said, "  ") for one in left]
 
 
 def twin_lines(twin: Twin, system: str) -> list[str]:

@@ -34,10 +34,16 @@ app = typer.Typer(
 )
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="A workbook (TOML).", show_default=False)]
-UnitsOption = Annotated[Units | None, typer.Option("--units", help="Units of the answer; the workbook's own if left out.")]
+UnitsOption = Annotated[Units | None, typer.Option("--units", help="Units of the answer; else the workbook's own.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, the unit in every key.")]
 BuildOption = Annotated[str | None, typer.Option("--build", metavar="NAME", help="Only this build.")]
 SiteOption = Annotated[str | None, typer.Option("--site", metavar="NAME", help="Only this site.")]
+HeadOption = Annotated[
+    str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')
+]
+TraceOption = Annotated[
+    Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")
+]
 OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for what is written.")]
 PaperOption = Annotated[Paper, typer.Option("--paper", help="Size of the sheets.")]
 
@@ -84,7 +90,9 @@ def judge(
     done = Done()
     judge_trials(workbook, chosen, done)
     data = {"judgements": [judgement_json(workbook.trials[n], j, system) for n, j in done.judgements.items()]}
-    lines = [line for n, j in done.judgements.items() for line in judgement_lines(workbook.trials[n], j, system)]
+    lines = [
+        line for n, j in done.judgements.items() for line in judgement_lines(workbook.trials[n], j, system)
+    ]
     _show(done, lines, data, system, as_json)
 
 
@@ -127,7 +135,7 @@ def promise(
 ) -> None:
     """Promise what each build will do at each site: yes, only if, or no, and why."""
     from clackwork.answers_json import promise_json
-    from clackwork.answers_text import promise_lines
+    from clackwork.answers_text import all_promise_lines
     from clackwork.workbook import pick
     from clackwork.workbook_jobs import Done, fit_builds, promise_sites
 
@@ -140,8 +148,8 @@ def promise(
         fit_builds(workbook, _builds(workbook, build), done, progress)
     with progress_bar("Promising") as progress:
         promise_sites(workbook, sites, done, progress)
-    data = {"promises": [promise_json(one, system) for one in done.promises]}
-    lines = [line for one in done.promises for line in promise_lines(one, system)]
+    data = {"promises": [promise_json(one, system) for one in done.promises.values()]}
+    lines = all_promise_lines(done.promises.values(), system)
     _show(done, lines, data, system, as_json)
 
 
@@ -152,8 +160,8 @@ def beat(
     build: BuildOption = None,
     rig: Annotated[str | None, typer.Option("--rig", metavar="NAME", help="On this rig.")] = None,
     site: Annotated[str | None, typer.Option("--site", metavar="NAME", help="At this site.")] = None,
-    head: Annotated[str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')] = None,
-    trace: Annotated[Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")] = None,
+    head: HeadOption = None,
+    trace: TraceOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -195,7 +203,13 @@ def sheet(
 @app.command()
 @guarded
 def demo(
-    out: OutOption = Path("out"),
+    out: HeadOption = Annotated[
+    str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')
+]
+TraceOption = Annotated[
+    Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")
+]
+OutOption = Path("out"),
     paper: PaperOption = Paper.a4,
     units: UnitsOption = None,
     as_json: JsonOption = False,
@@ -239,9 +253,20 @@ def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: boo
 
 def _sheets(workbook: Workbook, done: Done, out: Path, system: str, paper: str) -> list[Path]:
     """The sheets and charts of all that was worked out."""
+    import datetime
+
     from clackwork.sheets import write_sheets
 
-    return list(write_sheets(workbook, done.judgements, done.twins, done.promises, out, system, paper))
+    return write_sheets(
+        workbook,
+        done.judgements,
+        done.twins,
+        done.promises,
+        out,
+        units=system,
+        paper="us-letter" if paper == "letter" else paper,
+        date=datetime.date.today(),
+    )
 
 
 def main() -> int:

@@ -138,12 +138,11 @@ def _read_pair(before: str, after: str, wanted: Kind, spread_kind: Kind) -> tupl
 
 
 def _require_clear_percent(before: str, after: str, wanted: Kind) -> None:
-    """Refuse a fraction and its uncertainty with one % between them, unless the value shows it shares the %."""
+    """Refuse a fraction and its uncertainty with one % between them, unless it plainly serves both."""
     number, rest = split_number(before)
     if rest or abs(number) <= 1:
-        raise Refusal(
-            f'"{before}" and "{after}" must both be in % or both without', _plus_minus_example(wanted)
-        )
+        allowed = f'"{before}" and "{after}" need % on both or neither'
+        raise Refusal(allowed, _plus_minus_example(wanted))
 
 
 def _checked_text(text: object, wanted: Kind) -> str:

@@ -1,4 +1,4 @@
-"""The jobs of a whole workbook: judge its trials, fit its twins, make its promises; one failure stops only itself."""
+"""The jobs of a whole workbook: judge trials, fit twins, make promises; one failure stops only itself."""
 
 from __future__ import annotations
 
@@ -26,14 +26,14 @@ class Done:
     ----------
     judgements : dict of trial name to Judgement
     twins : dict of build name to Twin
-    promises : list of Promise
+    promises : dict of "SITE, BUILD" to Promise
     failures : list of str
         One sentence for each piece that could not be done.
     """
 
     judgements: dict[str, Judgement] = field(default_factory=dict)
     twins: dict[str, Twin] = field(default_factory=dict)
-    promises: list[Promise] = field(default_factory=list)
+    promises: dict[str, Promise] = field(default_factory=dict)
     failures: list[str] = field(default_factory=list)
 
 
@@ -60,7 +60,11 @@ def judge_trials(workbook: Workbook, names: Iterable[str], done: Done) -> None:
     from clackwork.workbook_trials import judge_trial
 
     for name in names:
-        judged = attempt(done, f"Trial {name}", lambda name=name: judge_trial(workbook, workbook.trials[name]))  # type: ignore[misc]
+
+        def judge(name: str = name) -> Judgement:
+            return judge_trial(workbook, workbook.trials[name])
+
+        judged = attempt(done, f"Trial {name}", judge)
         if judged is not None:
             done.judgements[name] = judged
 
@@ -95,7 +99,7 @@ def promise_sites(workbook: Workbook, sites: Iterable[str], done: Done, progress
 
         made = attempt(done, f"Site {name}, build {twin.build.name}", promise)
         if made is not None:
-            done.promises.append(made)
+            done.promises[f"{name}, {twin.build.name}"] = made
         part(1, 1)
 
 

@@ -58,7 +58,7 @@ def fields_of(label: str) -> Iterator[None]:
         raise InputError(f"{label}, {field}", error.value, error.allowed, error.next_step) from error
 
 
-def make(table: Table, kind: Callable[..., Any], **values: Any) -> Any:
+def make(table: Table, kind: Callable[..., Any], /, **values: Any) -> Any:
     """Make an object of the values given, leaving absent ones to their defaults; errors name the table."""
     with fields_of(table.label):
         return kind(**{name: value for name, value in values.items() if value is not None})

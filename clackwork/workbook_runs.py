@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from clackwork.bench.instruments import Bucket, Gauge, Instruments, LevelRule, Stopwatch, Thermometer
@@ -29,8 +30,10 @@ TRIAL_FIGURES = {
 }
 """Figures a trial may compare, with the kind of quantity each is."""
 
+_BUCKET = {"mark_uncertainty": "volume", "plan_area": "area", "capacity": "volume"}
 _INSTRUMENTS: dict[str, tuple[Callable[..., Any], dict[str, str]]] = {
-    "bucket": (Bucket, {"mark_uncertainty": "volume", "plan_area": "area"}),
+    "bucket": (Bucket, _BUCKET),
+    "delivery_bucket": (Bucket, _BUCKET),
     "stopwatch": (Stopwatch, {"start_stop_sd": "duration"}),
     "gauge": (
         Gauge,
@@ -39,11 +42,13 @@ _INSTRUMENTS: dict[str, tuple[Callable[..., Any], dict[str, str]]] = {
             "accuracy_class": "fraction",
             "resolution": "pressure_gauge",
             "height_above_datum": "length",
+            "height_half_width": "length",
         },
     ),
-    "level_rule": (LevelRule, {"uncertainty": "length"}),
-    "thermometer": (Thermometer, {"uncertainty": "temperature_difference"}),
+    "level_rule": (LevelRule, {"half_width": "length", "datum_half_width": "length"}),
+    "thermometer": (Thermometer, {"half_width": "temperature_difference"}),
 }
+_NAMED = {"bucket", "delivery_bucket", "gauge", "level_rule"}
 
 
 @dataclass(frozen=True)
@@ -83,7 +88,10 @@ def read_instruments(table: Table | None) -> Instruments:
     for name, (kind, fields) in _INSTRUMENTS.items():
         inner = table.table(name)
         if inner is not None:
-            chosen[name] = make(inner, kind, **{key: inner.quantity(key, of) for key, of in fields.items()})
+            values: dict[str, Any] = {key: inner.quantity(key, of) for key, of in fields.items()}
+            if name in _NAMED:
+                values["name"] = inner.text("name")
+            chosen[name] = make(inner, kind, **values)
             inner.finish()
     table.finish()
     return Instruments(**chosen)
@@ -95,6 +103,8 @@ def read_rig(table: Table, name: str) -> Rig:
     drive = read_drive_pipe(table.needed_table("drive_pipe", "series, size and length"))
     surroundings = read_surroundings(table)
     instruments = read_instruments(table.table("instruments"))
+    if instruments.bucket.plan_area is None and math.isfinite(supply.plan_area):
+        instruments = replace(instruments, bucket=replace(instruments.bucket, plan_area=supply.plan_area))
     table.text("note")
     table.finish()
     return Rig(name, drive, supply, surroundings, instruments)

@@ -54,7 +54,9 @@ class Component:
             )
         if not self.degrees_of_freedom > 0.0:
             raise InputError(
-                f"degrees of freedom of {self.name}", self.degrees_of_freedom, "they must be above 0",
+                f"degrees of freedom of {self.name}",
+                self.degrees_of_freedom,
+                "they must be above 0",
                 "Use infinity for an uncertainty taken as known.",
             )
 
@@ -114,7 +116,7 @@ class Estimate:
         return self.standard_uncertainty / abs(self.value) if self.value else math.inf
 
     def interval(self, level: float = 0.90) -> tuple[float, float]:
-        """Low and high end [figure's unit] that hold the true value with probability ``level``, by Student's t."""
+        """Low and high end [figure's unit] that hold the true value with probability ``level``."""
         reach = coverage_factor(level, self.degrees_of_freedom) * self.standard_uncertainty
         return self.value - reach, self.value + reach
 
@@ -158,7 +160,7 @@ def student_quantile(probability: float, degrees_of_freedom: float) -> float:
 
 
 def student_probability(value: float, degrees_of_freedom: float) -> float:
-    """Return the probability that Student's t does not exceed ``value``; the normal one at infinite freedom."""
+    """Return the probability that Student's t does not exceed ``value``; normal at infinite freedom."""
     from scipy import special
 
     if math.isinf(degrees_of_freedom):
@@ -214,8 +216,14 @@ def estimate_from_parts(value: float, parts: Sequence[Contribution]) -> Estimate
     freedom = welch_satterthwaite((part.amount, part.degrees_of_freedom) for part in parts)
     budget = [
         Contribution(
-            part.name, part.sensitivity, part.amount, (part.amount / combined) ** 2 if combined else 0.0,
-            part.degrees_of_freedom, part.kind, part.source, part.shared_as,
+            part.name,
+            part.sensitivity,
+            part.amount,
+            (part.amount / combined) ** 2 if combined else 0.0,
+            part.degrees_of_freedom,
+            part.kind,
+            part.source,
+            part.shared_as,
         )
         for part in parts
     ]
@@ -223,9 +231,7 @@ def estimate_from_parts(value: float, parts: Sequence[Contribution]) -> Estimate
     return Estimate(value, combined, freedom, tuple(budget))
 
 
-def propagate(
-    function: Callable[[Mapping[str, float]], float], components: Sequence[Component]
-) -> Estimate:
+def propagate(function: Callable[[Mapping[str, float]], float], components: Sequence[Component]) -> Estimate:
     """Carry the uncertainty of readings into a figure worked out from them.
 
     Parameters
@@ -248,8 +254,8 @@ def propagate(
     Notes
     -----
     JCGM 100:2008, equation 10, each contribution by central difference over plus and minus one standard
-    uncertainty (note 2 to 5.1.3), and effective degrees of freedom by equation G.2b. First order: a figure that
-    bends strongly within one standard uncertainty of a component needs better.
+    uncertainty (note 2 to 5.1.3), and effective degrees of freedom by equation G.2b. First order: a figure
+    that bends strongly within one standard uncertainty of a component needs better.
     """
     values = {component.name: component.value for component in components}
     if len(values) < len(components):
@@ -265,8 +271,14 @@ def propagate(
             amount = sensitivity * component.standard_uncertainty
             parts.append(
                 Contribution(
-                    component.name, sensitivity, amount, 0.0, component.degrees_of_freedom, component.kind,
-                    component.source, component.shared_as,
+                    component.name,
+                    sensitivity,
+                    amount,
+                    0.0,
+                    component.degrees_of_freedom,
+                    component.kind,
+                    component.source,
+                    component.shared_as,
                 )
             )
     value = float(function(values))

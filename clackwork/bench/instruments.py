@@ -41,7 +41,7 @@ def _not_negative(owner: str, **values: float | None) -> None:
 def _positive(owner: str, **values: float | None) -> None:
     for name, value in values.items():
         if value is not None and not (math.isfinite(value) and value > 0.0):
-            raise InputError(f"{owner}.{name}", value, "it must be above 0", "Leave it out when it is not known.")
+            raise InputError(f"{owner}.{name}", value, "it must be above 0", "Leave it out when unknown.")
 
 
 @dataclass(frozen=True)
@@ -55,8 +55,8 @@ class Bucket:
     plan_area : float or None
         Of the water surface of a vessel the pump drains [m2]; None when the supply is held or not known.
     capacity : float or None
-        Most it holds [m3]. More than that caught means several fillings, each with the mark's error; more than
-        that drawn from a vessel of known plan area cannot be.
+        Most it holds [m3]. More than that caught means several fillings, each with the mark's error; more
+        than that drawn from a vessel of known plan area cannot be.
     name : str
         Two rigs that share one bucket give it the same name; without a name it belongs to its rig alone.
     """
@@ -101,7 +101,8 @@ class Gauge:
     full_scale : float
         [Pa]
     accuracy_class : float
-        Half width of its error as a fraction of full scale (0.016 for class 1.6); rectangular, the same in each run.
+        Half width of its error as a fraction of full scale (0.016 for class 1.6); rectangular, the same
+        in each run.
     resolution : float
         Smallest step read [Pa]; rectangular, half of it to either side, drawn anew in each run.
     height_above_datum : float
@@ -124,11 +125,13 @@ class Gauge:
         _not_negative("gauge", resolution=self.resolution, height_half_width=self.height_half_width)
         if not 0.0 <= self.accuracy_class <= 0.2:
             raise InputError(
-                "gauge.accuracy_class", self.accuracy_class, "it must be 0 to 0.2 of full scale",
+                "gauge.accuracy_class",
+                self.accuracy_class,
+                "it must be 0 to 0.2 of full scale",
                 "Write 0.016 for class 1.6.",
             )
         if not abs(self.height_above_datum) <= 50.0:
-            raise InputError("gauge.height_above_datum", self.height_above_datum, "it must be within 50 m of the datum")
+            raise InputError("gauge.height_above_datum", self.height_above_datum, "it must be -50 to 50 m")
 
     @property
     def class_uncertainty(self) -> float:

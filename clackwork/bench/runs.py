@@ -1,21 +1,42 @@
-"""Runs on the rig: what was read, and the figures with their uncertainty that follow."""
+"""One set of bench readings, and the figures it gives with their uncertainty.
+
+Heads are metres of water above the datum, the level at which the waste valve spills.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from enum import Enum
+from enum import StrEnum
 
-from clackwork.bench.gum import Component, Estimate, propagate
-from clackwork.bench.instruments import Instruments
-from clackwork.errors import InputError, require_range
+from clackwork.bench.falling import ORIFICE_EXPONENT, effective_fall
+from clackwork.bench.gum import Component, Estimate, half_width, propagate
+from clackwork.bench.instruments import BEAT_HALF_WIDTH, Instruments
+from clackwork.errors import InputError
+from clackwork.water import HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, STANDARD_GRAVITY, water_at
 
-STANDARD_GRAVITY = 9.80665
-"""[m/s2] (ISO 80000-3)."""
+VOLUMES = ("drawn_volume", "waste_volume", "delivered_volume")
+FIGURES = (
+    "waste_flow",
+    "delivered_flow",
+    "drawn_flow",
+    "beat_rate",
+    "water_per_beat",
+    "back_pressure_head",
+    "shut_off_head",
+    "effective_fall",
+    "daubuisson_efficiency",
+    "rankine_efficiency",
+)
+UNREAD_TEMPERATURE = 283.15  # [K] a usual spring; common practice, no published source
+UNREAD_TEMPERATURE_HALF_WIDTH = 10.0  # [K] from freezing to a warm yard
+_LEVELS_DISAGREE = 3.0  # standard uncertainties
+_LOW_ON_THE_DIAL = 0.10  # the gauge's class error against its reading beyond which it is said
 
 
-class RunKind(str, Enum):
-    """What was done."""
+class RunKind(StrEnum):
+    """What was done in a run."""
 
     HELD_OPEN = "held_open"
     SHUT_BEATING = "shut_beating"
@@ -23,31 +44,34 @@ class RunKind(str, Enum):
     DELIVERING = "delivering"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Run:
-    """One set of readings, SI; None where nothing was read.
+    """One set of readings, as taken; None where nothing was read.
 
     Attributes
     ----------
     name, build, rig : str
     kind : RunKind
-    order : int or None
-        Place in the day's order.
+        ``held_open``: waste valve held open; ``shut_beating``: beating with the delivery shut; ``dead_head``:
+        delivery shut, gauge at its highest; ``delivering``: beating against a set back-pressure.
+    order : int
+        Place in the trial, in the order in which the runs were made.
+    fall_start, fall_end : float, float or None
+        Supply surface above the datum at start and end [m].
     duration : float or None
         [s]
     drawn_volume, waste_volume, delivered_volume : float or None
-        Taken from the supply vessel; caught at the waste valve; caught at the outlet [m3].
+        Drawn from the supply, caught at the waste valve, caught at the delivery [m3].
     beats : int or None
-        Counted in ``duration``.
+        Counted in the duration.
+    pressure_gauge : float or None
+        Reading of the gauge [Pa].
     gauge_head : float or None
-        Head read at the vessel, above the datum [m].
-    fall_start, fall_end : float or None
-        Supply surface above the datum at start and end [m]; end None when it stood still or is worked out from the
-        vessel's plan area.
+        The same as a head above the datum [m], from a standpipe or a gauge marked in metres; give only one.
     water_temperature : float or None
         [K]
     tilt : float or None
-        Of the body, when not the build's own [rad].
+        Of the pump against upright [rad].
     note : str
     """
 
@@ -55,209 +79,449 @@ class Run:
     build: str
     rig: str
     kind: RunKind
-    order: int | None = None
+    fall_start: float
+    order: int = 0
+    fall_end: float | None = None
     duration: float | None = None
     drawn_volume: float | None = None
     waste_volume: float | None = None
     delivered_volume: float | None = None
     beats: int | None = None
+    pressure_gauge: float | None = None
     gauge_head: float | None = None
-    fall_start: float | None = None
-    fall_end: float | None = None
     water_temperature: float | None = None
     tilt: float | None = None
     note: str = ""
 
     def __post_init__(self) -> None:
-        place = f"run {self.name!r}"
-        for name in ("duration", "drawn_volume", "waste_volume", "delivered_volume", "fall_start", "fall_end"):
-            value = getattr(self, name)
-            if value is not None and not (math.isfinite(value) and value > 0.0):
-                raise InputError(f"{place}, {name}", f"{value:g}", "it must be above zero", "Leave it out if not read.")
-        if self.beats is not None and self.beats < 1:
-            raise InputError(f"{place}, beats", self.beats, "it must be a whole number of 1 or more")
-        if self.gauge_head is not None:
-            require_range(f"{place}, gauge_head", self.gauge_head, 0.0, 600.0, "m")
-        self._require_readings(place)
+        kinds = ", ".join(kind.value for kind in RunKind)
+        if self.kind not in list(RunKind):
+            raise InputError(self._field("kind"), self.kind, f"it must be one of {kinds}")
+        object.__setattr__(self, "kind", RunKind(self.kind))
+        self._check("fall_start", self.fall_start, 0.05, 60.0, "m", "Fall ends at the spill level.")
+        self._check("fall_end", self.fall_end, 0.01, 60.0, "m", "A vessel that ran dry ends the run.")
+        self._check("duration", self.duration, 0.5, 1e6, "s", "Longer is better.")
+        for volume in VOLUMES:
+            self._check(volume, getattr(self, volume), 0.0, 1e4, "m3", "Was it litres?")
+        self._check("beats", self.beats, 0, 1e8, "beats", "Count whole beats.")
+        self._check("pressure_gauge", self.pressure_gauge, 0.0, 1e8, "Pa", "It counts from the open air.")
+        self._check("gauge_head", self.gauge_head, 0.0, 1e4, "m", "Was it a pressure?")
+        self._check(
+            "water_temperature",
+            self.water_temperature,
+            LOWEST_TEMPERATURE,
+            HIGHEST_TEMPERATURE,
+            "K",
+            "Was it typed in degC or degF?",
+        )
+        self._check("tilt", self.tilt, -math.pi / 2, math.pi / 2, "rad", "Was it degrees?")
+        if self.pressure_gauge is not None and self.gauge_head is not None:
+            raise InputError(
+                self._field("gauge_head"),
+                self.gauge_head,
+                "pressure_gauge is given as well",
+                "Give only the one that was read.",
+            )
 
-    def _require_readings(self, place: str) -> None:
-        volume = self.drawn_volume or self.waste_volume
-        if self.kind is RunKind.DEAD_HEAD:
-            if self.gauge_head is None:
-                raise InputError(f"{place}, gauge", "nothing", "a dead-head run needs the gauge's highest reading")
-            return
-        if self.duration is None:
-            raise InputError(f"{place}, duration", "nothing", f"a {self.kind.value} run needs a time")
-        if self.kind is RunKind.HELD_OPEN and volume is None:
-            raise InputError(f"{place}, drawn_volume", "nothing", "a held-open run needs a volume drawn or caught")
-        if self.kind is RunKind.SHUT_BEATING and volume is None and self.beats is None:
-            raise InputError(f"{place}, drawn_volume", "nothing", "a run with the delivery shut needs a volume or beats")
-        if self.kind is RunKind.DELIVERING and self.gauge_head is None:
-            raise InputError(f"{place}, back_pressure", "nothing", "a delivering run needs its back-pressure")
-        if self.kind is RunKind.DELIVERING and self.delivered_volume is None:
-            raise InputError(f"{place}, delivered_volume", "nothing", "a delivering run needs the volume delivered")
+    def _field(self, name: str) -> str:
+        return f"run {self.name}: {name}"
+
+    def _check(
+        self, field: str, value: float | None, low: float, high: float, unit: str, next_step: str
+    ) -> None:
+        if value is not None and not (math.isfinite(value) and low <= value <= high):
+            raise InputError(
+                self._field(field), f"{value:g} {unit}", f"it must be {low:g} to {high:g} {unit}", next_step
+            )
 
 
 @dataclass(frozen=True)
 class RunFigures:
-    """Figures of one run; None where the readings do not give them. Flows [m3/s], rates [1/s], heads [m]."""
+    """The figures of one run; None where the readings do not give one.
 
-    run: str
+    Attributes
+    ----------
+    run : Run
+    waste_flow, delivered_flow, drawn_flow : Estimate or None
+        Means over the run [m3/s].
+    beat_rate : Estimate or None
+        [1/s]
+    water_per_beat : Estimate or None
+        Wasted per beat [m3].
+    back_pressure_head : Estimate or None
+        At the gauge [m above datum].
+    shut_off_head : Estimate or None
+        The same, of a dead-head run.
+    effective_fall : Estimate or None
+        Constant fall that gives the same volume in the same time [m].
+    daubuisson_efficiency, rankine_efficiency : Estimate or None
+        q h/(Q H) and q (h - H)/(Qw H) with h the back-pressure head [-].
+    notes : tuple of str
+        What the reader of these figures should know.
+    """
+
+    run: Run
     waste_flow: Estimate | None = None
     delivered_flow: Estimate | None = None
     drawn_flow: Estimate | None = None
     beat_rate: Estimate | None = None
     water_per_beat: Estimate | None = None
     back_pressure_head: Estimate | None = None
+    shut_off_head: Estimate | None = None
     effective_fall: Estimate | None = None
     daubuisson_efficiency: Estimate | None = None
     rankine_efficiency: Estimate | None = None
+    notes: tuple[str, ...] = ()
+
+    def figure(self, name: str) -> Estimate | None:
+        """The figure of that name, one of `FIGURES`, or None when the run does not give it.
+
+        Raises
+        ------
+        InputError
+            When there is no such figure.
+        """
+        if name not in FIGURES:
+            raise InputError("figure", name, f"it must be one of {', '.join(FIGURES)}")
+        found: Estimate | None = getattr(self, name)
+        return found
 
 
-def effective_fall(start: float, end: float, exponent: float = 0.5) -> float:
-    """The constant fall [m] that draws in the same time what a fall sinking from ``start`` to ``end`` draws.
+# What each kind must have read; a volume or a gauge reading in either form counts as one.
+_NEEDS: Mapping[RunKind, tuple[str, ...]] = {
+    RunKind.HELD_OPEN: ("duration", "drawn or waste volume"),
+    RunKind.SHUT_BEATING: ("duration", "beats or volume"),
+    RunKind.DEAD_HEAD: ("gauge",),
+    RunKind.DELIVERING: ("duration", "delivered_volume", "gauge"),
+}
+_CURES = {
+    "duration": "Time the run.",
+    "drawn or waste volume": "Catch what is wasted, or read what left the supply.",
+    "beats or volume": "Count the beats, and catch what is wasted.",
+    "delivered_volume": "Catch what is delivered.",
+    "gauge": "Read the gauge as pressure_gauge or gauge_head.",
+}
 
-    For a vessel of even plan area and a flow that goes as the fall to ``exponent``, dh/dt = -k h^n integrates to
-    (start^(1-n) - end^(1-n)) / (1-n) = k t, so the fall is ((1-n) (start - end) / (start^(1-n) - end^(1-n)))^(1/n).
+
+def _has(run: Run, need: str) -> bool:
+    caught = run.drawn_volume is not None or run.waste_volume is not None
+    return {
+        "duration": run.duration is not None,
+        "drawn or waste volume": caught,
+        "beats or volume": caught or run.beats is not None,
+        "delivered_volume": run.delivered_volume is not None,
+        "gauge": run.pressure_gauge is not None or run.gauge_head is not None,
+    }[need]
+
+
+def check_run(run: Run, instruments: Instruments) -> None:
+    """Raise `InputError` when a run's readings do not make sense together.
+
+    Raises
+    ------
+    InputError
+        When its kind needs a reading it lacks or rules out one it has, when the supply would have emptied
+        before the end, when more came out than went in, or when the gauge was read above its full scale.
     """
-    if abs(start - end) < 1e-9 * start:
-        return start
-    if exponent == 0.0:
-        return 0.5 * (start + end)
-    rest = 1.0 - exponent
-    mean_power = rest * (start - end) / (start**rest - end**rest)
-    return float(mean_power ** (1.0 / exponent))
-
-
-def _flow(volume: float, run: Run, instruments: Instruments, what: str) -> Estimate:
-    """A volume over the run's time."""
-    assert run.duration is not None
-    return propagate(
-        lambda v: v["volume"] / v["time"],
-        (
-            Component("volume", volume, instruments.bucket.standard_uncertainty, source=f"bucket mark, {what}"),
-            Component("time", run.duration, instruments.stopwatch.start_stop_sd, source="start and stop by hand"),
-        ),
-    )
-
-
-def _fall(run: Run, instruments: Instruments, exponent: float) -> Estimate | None:
-    """Effective fall, the sinking supply solved."""
-    if run.fall_start is None:
-        return None
-    end, area = run.fall_end, instruments.bucket.plan_area
-    if end is None and area is not None and run.drawn_volume is not None:
-        end = run.fall_start - run.drawn_volume / area
-        if end <= 0.0:
-            raise InputError(
-                f"run {run.name!r}, drawn_volume",
-                f"{run.drawn_volume * 1000:.4g} L",
-                f"the vessel holds only {run.fall_start * area * 1000:.4g} L above the spill level: it would have emptied "
-                "before the time given",
-                "Check the volume, the plan area and the fall.",
-            )
-    u = instruments.level_rule.standard_uncertainty
-    parts = [Component("start", run.fall_start, u, source="level read at the start", shared=True)]
-    if end is None:
-        return propagate(lambda v: v["start"], parts)
-    drop = Component("drop", run.fall_start - end, u if run.fall_end is not None else 0.0, source="drop of the level")
-    return propagate(lambda v: effective_fall(v["start"], max(v["start"] - v["drop"], 1e-6), exponent), [*parts, drop])
-
-
-def _gauge(run: Run, instruments: Instruments, density: float) -> Estimate | None:
-    """Head at the gauge."""
-    if run.gauge_head is None:
-        return None
-    gauge, weight = instruments.gauge, density * STANDARD_GRAVITY
-    if run.gauge_head * weight > gauge.full_scale * 1.0001:
+    field = f"run {run.name}"
+    for need in _NEEDS[run.kind]:
+        if not _has(run, need):
+            raise InputError(f"{field}: {need}", "nothing", f"a {run.kind} run needs it", _CURES[need])
+    if run.kind is RunKind.HELD_OPEN and run.beats:
+        raise InputError(f"{field}: beats", run.beats, "a held-open run has no beats", "Was it shut_beating?")
+    if run.kind is not RunKind.DELIVERING and run.delivered_volume:
         raise InputError(
-            f"run {run.name!r}, gauge",
-            f"{run.gauge_head * weight / 1e5:.3g} bar",
-            f"the gauge ends at {gauge.full_scale / 1e5:.3g} bar",
-            "Check the reading or describe the gauge that was used.",
+            f"{field}: delivered_volume",
+            f"{run.delivered_volume:g} m3",
+            f"a {run.kind} run delivers nothing",
+            "Was it delivering?",
         )
-    return propagate(
-        lambda v: v["reading"] + v["class"] + v["height"],
-        (
-            Component("reading", run.gauge_head, gauge.reading_uncertainty / weight, source="between gauge divisions"),
-            Component("class", 0.0, gauge.class_uncertainty / weight, source="gauge class", shared=True),
-            Component("height", 0.0, instruments.level_rule.standard_uncertainty, source="gauge height", shared=True),
+    _check_supply(run, instruments)
+    if run.kind is not RunKind.HELD_OPEN or _has(run, "gauge"):
+        _check_gauge(run, instruments)
+
+
+def _check_supply(run: Run, instruments: Instruments) -> None:
+    vessel, drawn = instruments.bucket, run.drawn_volume
+    out = run.delivered_volume
+    slack = 2.0 * (vessel.mark_uncertainty + instruments.bucket_for("delivered_volume").mark_uncertainty)
+    if drawn is not None and out is not None and out > drawn + slack:
+        raise InputError(
+            f"run {run.name}: delivered_volume",
+            f"{out:g} m3",
+            f"it cannot be more than the {drawn:g} m3 drawn",
+            "Check which bucket was which.",
+        )
+    if vessel.plan_area is None or drawn is None:
+        return
+    most = vessel.plan_area * run.fall_start
+    if vessel.capacity is not None:
+        most = min(most, vessel.capacity)
+    if drawn > most + vessel.mark_uncertainty:
+        raise InputError(
+            f"run {run.name}: drawn_volume",
+            f"{drawn:g} m3",
+            f"the vessel of {vessel.plan_area:g} m2 would be empty after {most:g} m3",
+            "Stop the watch before it runs dry, or leave plan_area out when the supply is refilled.",
+        )
+    if run.fall_end is not None and run.fall_end > run.fall_start + 2.0 * instruments.level_rule.half_width:
+        raise InputError(
+            f"run {run.name}: fall_end",
+            f"{run.fall_end:g} m",
+            f"a vessel that drains cannot end above its start of {run.fall_start:g} m",
+            "Were the two levels swapped?",
+        )
+
+
+def _check_gauge(run: Run, instruments: Instruments) -> None:
+    if run.pressure_gauge is None and run.gauge_head is None:
+        return
+    gauge = instruments.gauge
+    pressure = _pressure(run, instruments, water_at(run.water_temperature or UNREAD_TEMPERATURE).density)
+    if pressure > gauge.full_scale:
+        raise InputError(
+            f"run {run.name}: gauge",
+            f"{pressure:g} Pa",
+            f"it is above the gauge's full scale of {gauge.full_scale:g} Pa",
+            "Gauges burst: fit one rated for several times the lift before going on.",
+        )
+    if pressure < 0.0:
+        raise InputError(
+            f"run {run.name}: gauge_head",
+            f"{run.gauge_head:g} m",
+            f"it is below the gauge itself, {gauge.height_above_datum:g} m above the datum",
+            "Heads count from the level at which the waste valve spills.",
+        )
+
+
+def _pressure(run: Run, instruments: Instruments, density: float) -> float:
+    if run.pressure_gauge is not None:
+        return run.pressure_gauge
+    assert run.gauge_head is not None
+    return density * STANDARD_GRAVITY * (run.gauge_head - instruments.gauge.height_above_datum)
+
+
+def _density(run: Run, instruments: Instruments, density: float | None) -> Component:
+    """Density of the water [kg/m3] from its temperature, or as given."""
+    if density is not None:
+        return Component("density", density, 0.0, source="given")
+    temperature = run.water_temperature
+    width, source = instruments.thermometer.half_width, "thermometer"
+    if temperature is None:
+        temperature, width = UNREAD_TEMPERATURE, UNREAD_TEMPERATURE_HALF_WIDTH
+        source = "temperature not read: taken as 10 degC within 10 K"
+    cold = water_at(max(temperature - half_width(width), LOWEST_TEMPERATURE)).density
+    warm = water_at(min(temperature + half_width(width), HIGHEST_TEMPERATURE)).density
+    return Component("density", water_at(temperature).density, 0.5 * abs(cold - warm), source=source)
+
+
+def _components(run: Run, instruments: Instruments, density: float | None) -> list[Component]:
+    """Every reading of the run and every error that can enter, as components of one budget."""
+    rule, rig = instruments.level_rule, run.rig
+    rule_key = rule.name or f"rule of {rig}"
+    found = [
+        Component(
+            "datum",
+            0.0,
+            half_width(rule.datum_half_width),
+            source="zero of the rule",
+            shared_as=f"{rule_key}: datum",
         ),
-    )
-
-
-def _beats(run: Run, instruments: Instruments) -> Estimate | None:
-    """Beats per second; the count may miss a part of a beat at either end."""
-    if run.beats is None or run.duration is None:
-        return None
-    return propagate(
-        lambda v: v["beats"] / v["time"],
-        (
-            Component("beats", float(run.beats), 0.5 / math.sqrt(3.0), source="part of a beat at either end"),
-            Component("time", run.duration, instruments.stopwatch.start_stop_sd, source="start and stop by hand"),
-        ),
-    )
-
-
-def _combined(function: str, **parts: Estimate) -> Estimate:
-    """A figure of other figures, taken as independent."""
-    formulas = {
-        "sum": lambda v: v["a"] + v["b"],
-        "difference": lambda v: v["a"] - v["b"],
-        "quotient": lambda v: v["a"] / v["b"],
-        "daubuisson": lambda v: v["q"] * v["h"] / (v["Q"] * v["H"]),
-        "rankine": lambda v: v["q"] * (v["h"] - v["H"]) / (v["W"] * v["H"]),
-    }
-    components = [
-        Component(name, part.value, part.standard_uncertainty, part.degrees_of_freedom, source=name)
-        for name, part in parts.items()
+        Component("fall_start", run.fall_start, half_width(rule.half_width), source="rule read"),
     ]
-    return propagate(formulas[function], components)
+    if run.fall_end is not None:
+        found.append(Component("fall_end", run.fall_end, half_width(rule.half_width), source="rule read"))
+    if run.duration is not None:
+        found.append(
+            Component(
+                "duration", run.duration, instruments.stopwatch.start_stop_sd, source="start and stop by hand"
+            )
+        )
+    for name in VOLUMES:
+        volume, bucket = getattr(run, name), instruments.bucket_for(name)
+        if volume is not None:
+            key = f"{bucket.name or f'bucket of {rig}'}: mark, {name}"
+            found.append(
+                Component(
+                    name, volume, bucket.standard_uncertainty(volume), source="bucket's mark", shared_as=key
+                )
+            )
+    if run.beats is not None:
+        found.append(
+            Component("beats", float(run.beats), half_width(BEAT_HALF_WIDTH), source="whole beats counted")
+        )
+    if run.pressure_gauge is not None or run.gauge_head is not None:
+        found += _gauge_components(run, instruments, density)
+    return found
 
 
-def reduce_run(run: Run, instruments: Instruments, *, flow_exponent: float = 0.5, density: float = 999.7) -> RunFigures:
-    """Figures of a run with their budgets.
+def _gauge_components(run: Run, instruments: Instruments, density: float | None) -> list[Component]:
+    gauge, water = instruments.gauge, _density(run, instruments, density)
+    key = gauge.name or f"gauge of {run.rig}"
+    return [
+        water,
+        Component(
+            "pressure",
+            _pressure(run, instruments, water.value),
+            gauge.reading_uncertainty,
+            source="dial read",
+        ),
+        Component(
+            "gauge_error", 0.0, gauge.class_uncertainty, source="gauge's class", shared_as=f"{key}: class"
+        ),
+        Component(
+            "gauge_height",
+            gauge.height_above_datum,
+            half_width(gauge.height_half_width),
+            source="height of the gauge",
+            shared_as=f"{key}: height",
+        ),
+    ]
+
+
+Formula = Callable[[Mapping[str, float]], float]
+
+
+def _volume_formula(wanted: str, run: Run) -> Formula | None:
+    """A volume as read, or by the balance drawn = wasted + delivered from the two that were."""
+    if getattr(run, wanted) is not None:
+        return lambda v: v[wanted]
+    read = {name for name in VOLUMES if getattr(run, name) is not None}
+    delivers = run.kind is RunKind.DELIVERING
+    if wanted == "drawn_volume" and "waste_volume" in read:
+        return (
+            (lambda v: v["waste_volume"] + v["delivered_volume"])
+            if delivers
+            else (lambda v: v["waste_volume"])
+        )
+    if wanted == "waste_volume" and "drawn_volume" in read:
+        return (
+            (lambda v: v["drawn_volume"] - v["delivered_volume"])
+            if delivers
+            else (lambda v: v["drawn_volume"])
+        )
+    return None
+
+
+def _fall_formula(run: Run, instruments: Instruments, flow_exponent: float) -> Formula:
+    """The effective fall from both levels, from one level and the water drawn, or from the one level held."""
+    area = instruments.bucket.plan_area
+    if run.fall_end is not None:
+        return lambda v: effective_fall(
+            v["fall_start"] + v["datum"], v["fall_end"] + v["datum"], flow_exponent
+        )
+    if area is not None and run.drawn_volume is not None:
+        return lambda v: effective_fall(
+            v["fall_start"] + v["datum"],
+            # A level within the rule's error of the datum must not stop the propagation.
+            max(v["fall_start"] - v["drawn_volume"] / area + v["datum"], 1e-6),
+            flow_exponent,
+        )
+    return lambda v: v["fall_start"] + v["datum"]
+
+
+def _head(v: Mapping[str, float]) -> float:
+    return (v["pressure"] + v["gauge_error"]) / (v["density"] * STANDARD_GRAVITY) + v["gauge_height"]
+
+
+def _formulas(run: Run, instruments: Instruments, flow_exponent: float) -> dict[str, Formula]:
+    """How each figure the run can give follows from its readings."""
+    fall = _fall_formula(run, instruments, flow_exponent)
+    found: dict[str, Formula] = {"effective_fall": fall}
+    if run.pressure_gauge is not None or run.gauge_head is not None:
+        found["back_pressure_head"] = _head
+        if run.kind is RunKind.DEAD_HEAD:
+            found["shut_off_head"] = _head
+    if run.duration is None:
+        return found
+    drawn, waste, delivered = (_volume_formula(name, run) for name in VOLUMES)
+    for name, volume in (("drawn_flow", drawn), ("waste_flow", waste), ("delivered_flow", delivered)):
+        if volume is not None:
+            found[name] = lambda v, volume=volume: volume(v) / v["duration"]  # type: ignore[misc]
+    if run.beats is not None:
+        found["beat_rate"] = lambda v: v["beats"] / v["duration"]
+        if waste is not None and run.beats > 1:
+            found["water_per_beat"] = lambda v: waste(v) / v["beats"]
+    if run.kind is RunKind.DELIVERING and drawn and waste and delivered:
+        # Written out, as clackwork.rigid refuses the readings just below zero that propagation may try.
+        found["daubuisson_efficiency"] = lambda v: delivered(v) * _head(v) / (drawn(v) * fall(v))
+        found["rankine_efficiency"] = lambda v: delivered(v) * (_head(v) - fall(v)) / (waste(v) * fall(v))
+    return found
+
+
+def reduce_run(
+    run: Run,
+    instruments: Instruments,
+    *,
+    density: float | None = None,
+    flow_exponent: float = ORIFICE_EXPONENT,
+) -> RunFigures:
+    """Turn one run's readings into figures, each with a full budget.
 
     Parameters
     ----------
     run : Run
     instruments : Instruments
-    flow_exponent : float
-        How flow goes with a sinking fall; 0.5 for a valve held open.
-    density : float
-        Of the water [kg/m3].
+        Of the rig it was made on.
+    density : float, optional
+        Of the water [kg/m3]; from its temperature when not given.
+    flow_exponent : float, optional
+        n of the drawn flow against the fall, Q = k h^n, for a supply that fell during the run. 0.5 is right
+        for a valve held open; a beating pump may differ, and its engine can tell by how much.
+
+    Returns
+    -------
+    RunFigures
 
     Raises
     ------
     InputError
-        When the readings cannot be: a vessel emptied before its time, a gauge past its end.
+        When the readings do not make sense together; see `check_run`.
     """
-    timed = run.duration is not None
-    delivered = _flow(run.delivered_volume, run, instruments, "delivered") if timed and run.delivered_volume else None
-    waste = _flow(run.waste_volume, run, instruments, "wasted") if timed and run.waste_volume else None
-    drawn = _flow(run.drawn_volume, run, instruments, "drawn") if timed and run.drawn_volume else None
-    if run.kind is RunKind.DELIVERING and delivered:
-        if drawn is None and waste is not None:
-            drawn = _combined("sum", a=waste, b=delivered)
-        elif waste is None and drawn is not None:
-            waste = _combined("difference", a=drawn, b=delivered)
-    elif run.kind is not RunKind.DELIVERING:
-        waste, drawn = waste or drawn, drawn or waste
-    beats = _beats(run, instruments)
-    fall, head = _fall(run, instruments, flow_exponent), _gauge(run, instruments, density)
-    daubuisson = rankine = None
-    if run.kind is RunKind.DELIVERING and delivered and drawn and waste and fall and head:
-        daubuisson = _combined("daubuisson", q=delivered, h=head, Q=drawn, H=fall)
-        rankine = _combined("rankine", q=delivered, h=head, W=waste, H=fall)
-    return RunFigures(
-        run=run.name,
-        waste_flow=waste,
-        delivered_flow=delivered,
-        drawn_flow=drawn,
-        beat_rate=beats,
-        water_per_beat=_combined("quotient", a=waste, b=beats) if waste and beats else None,
-        back_pressure_head=head,
-        effective_fall=fall,
-        daubuisson_efficiency=daubuisson,
-        rankine_efficiency=rankine,
-    )
+    check_run(run, instruments)
+    if density is not None and not 900.0 <= density <= 1100.0:
+        raise InputError("density", f"{density:g} kg/m3", "water has 900 to 1100 kg/m3")
+    components = _components(run, instruments, density)
+    formulas = _formulas(run, instruments, flow_exponent)
+    estimates = {name: propagate(formula, components) for name, formula in formulas.items()}
+    return RunFigures(run=run, notes=tuple(_notes(run, instruments, estimates, components)), **estimates)
+
+
+def _notes(
+    run: Run, instruments: Instruments, estimates: Mapping[str, Estimate], components: list[Component]
+) -> list[str]:
+    said = []
+    values = {component.name: component.value for component in components}
+    area = instruments.bucket.plan_area
+    if area is not None and run.drawn_volume is not None and run.fall_end is not None:
+        missing = propagate(
+            lambda v: v["drawn_volume"] - area * (v["fall_start"] - v["fall_end"]), components
+        )
+        if abs(missing.value) > _LEVELS_DISAGREE * missing.standard_uncertainty:
+            said.append(
+                f"Run {run.name}: the levels give {1.0 - missing.value / run.drawn_volume:.2f} times the volume "
+                "read; check the plan area, the marks and for water added."
+            )
+    if all(getattr(run, name) is not None for name in VOLUMES):
+        missing = propagate(
+            lambda v: v["drawn_volume"] - v["waste_volume"] - v["delivered_volume"], components
+        )
+        if abs(missing.value) > _LEVELS_DISAGREE * missing.standard_uncertainty:
+            said.append(
+                f"Run {run.name}: {missing.value / values['drawn_volume']:+.1%} of the water drawn "
+                "is not accounted for; look for a leak or a bucket misread."
+            )
+    pressure = values.get("pressure", 0.0)
+    gauge = instruments.gauge
+    if "pressure" in values and gauge.accuracy_class * gauge.full_scale > _LOW_ON_THE_DIAL * pressure:
+        said.append(
+            f"Run {run.name}: read this low on its dial the gauge may be wrong by more than "
+            f"{_LOW_ON_THE_DIAL:.0%}; a smaller range would tell more, if it stands the peaks."
+        )
+    head, fall = estimates.get("back_pressure_head"), estimates["effective_fall"]
+    if run.kind is RunKind.DELIVERING and head is not None and head.value <= fall.value:
+        said.append(
+            f"Run {run.name}: the back-pressure is not above the fall; water runs there by itself "
+            "and the efficiencies say nothing."
+        )
+    return said

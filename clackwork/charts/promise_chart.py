@@ -9,7 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from clackwork.charts.vega import DARK, LIGHT, MIDDLE, Spec, axis_title, layer, nominal, quantitative, title, whole
+from clackwork.charts.vega import (
+    DARK,
+    LIGHT,
+    MIDDLE,
+    Spec,
+    axis_title,
+    layer,
+    nominal,
+    quantitative,
+    title,
+    whole,
+)
 from clackwork.quantities import format_quantity, key_name, to_display, unit_label
 
 if TYPE_CHECKING:
@@ -33,21 +44,31 @@ def delivery_chart(promises: Mapping[str, Promise], *, system: str = "metric", w
     """
     field = key_name("daily_delivery", "daily_volume_flow", system)
     day = 86400.0
-    rows = [
+    rows: list[Spec] = [
         {
-            "site": name, "answer": promise.answer,
-            **{key: to_display(value / day, "daily_volume_flow", system)
-               for key, value in ((field, promise.daily_delivery.middle), ("low", promise.daily_delivery.low),
-                                  ("high", promise.daily_delivery.high))},
+            "site": name,
+            "answer": promise.answer,
+            **{
+                key: to_display(value / day, "daily_volume_flow", system)
+                for key, value in (
+                    (field, promise.daily_delivery.middle),
+                    ("low", promise.daily_delivery.low),
+                    ("high", promise.daily_delivery.high),
+                )
+            },
         }
         for name, promise in promises.items()
-    ]  # fmt: skip
+    ]
     top = max([row["high"] for row in rows], default=0.0) * 1.08 or 1.0
     words = axis_title("water delivered", "daily_volume_flow", system)
     x = quantitative(field, words, domain=(0.0, top))
     y = nominal("site", None)
-    shape = nominal("answer", "answer", scale={"domain": list(ANSWER_SHAPES), "range": list(ANSWER_SHAPES.values())},
-                    legend={"orient": "bottom"})  # fmt: skip
+    shape = nominal(
+        "answer",
+        "answer",
+        scale={"domain": list(ANSWER_SHAPES), "range": list(ANSWER_SHAPES.values())},
+        legend={"orient": "bottom"},
+    )
     bars = layer(
         {"type": "rule", "strokeWidth": 5, "color": LIGHT},
         {"x": quantitative("low", words, domain=(0.0, top)), "x2": {"field": "high"}, "y": y},
@@ -57,7 +78,9 @@ def delivery_chart(promises: Mapping[str, Promise], *, system: str = "metric", w
     return whole(
         {
             "title": title(
-                "Water delivered a day", "Mark: as likely more as less. Bar: nine chances in ten.", width=width
+                "Water delivered a day",
+                "Mark: as likely more as less. Bar: nine chances in ten.",
+                width=width,
             ),
             "data": {"values": rows},
             "width": width,
@@ -82,7 +105,9 @@ def last_beat(trace: Mapping[str, FloatArray]) -> slice:
     return slice(max(0, first - lead), min(opening.size, after + lead))
 
 
-def beat_chart(trace: Mapping[str, FloatArray], *, name: str = "", system: str = "metric", width: int = 480) -> Spec:
+def beat_chart(
+    trace: Mapping[str, FloatArray], *, name: str = "", system: str = "metric", width: int = 420
+) -> Spec:
     """One beat: head at the pump, velocity in the drive pipe and opening of the waste valve against time.
 
     Parameters
@@ -112,15 +137,27 @@ def beat_chart(trace: Mapping[str, FloatArray], *, name: str = "", system: str =
     panels[-1]["encoding"]["x"]["axis"] = {"grid": True, "labels": True}
     caption = "Heads above the level at which the waste valve spills."
     return whole(
-        {"title": title(f"One beat{' at ' + name if name else ''}", caption, width=width), "vconcat": panels, "spacing": 14},
+        {
+            "title": title(f"One beat{' at ' + name if name else ''}", caption, width=width),
+            "vconcat": panels,
+            "spacing": 14,
+        },
         description="Head at the pump, velocity in the drive pipe and opening of the waste valve over one beat",
     )
 
 
 def _trace_panel(
-    time: FloatArray, values: FloatArray, stride: int, start: float, column: str, words: str, kind: str,
-    dash: Sequence[int], system: str, width: int,
-) -> Spec:  # fmt: skip
+    time: FloatArray,
+    values: FloatArray,
+    stride: int,
+    start: float,
+    column: str,
+    words: str,
+    kind: str,
+    dash: Sequence[int],
+    system: str,
+    width: int,
+) -> Spec:
     """One panel of the beat."""
     field = key_name(column, kind, system)
     rows = [
@@ -133,8 +170,14 @@ def _trace_panel(
     return {
         "data": {"values": rows},
         "width": width,
-        "height": 105,
-        "mark": {"type": "line", "color": DARK, "strokeWidth": 1.5, "strokeDash": list(dash), "interpolate": "linear"},
+        "height": 80,
+        "mark": {
+            "type": "line",
+            "color": DARK,
+            "strokeWidth": 1.5,
+            "strokeDash": list(dash),
+            "interpolate": "linear",
+        },
         "encoding": {"x": x, "y": y},
     }
 
@@ -156,7 +199,9 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     """
     fall, lift = site.fall, site.line.lift
     drive, delivery = _run_along(site.drive_pipe.length, fall), _run_along(site.line.length, lift)
-    beside_source = drive < 0.35 * (drive + delivery)  # too little room over the drive pipe: words left of the source
+    beside_source = drive < 0.35 * (
+        drive + delivery
+    )  # too little room over the drive pipe: words left of the source
     across = (1.4 if beside_source else 1.12) * (drive + delivery)
     true_height = width * 1.25 * lift / across
     stretch = 1.0 if true_height >= 110.0 else math.ceil(110.0 / true_height)
@@ -167,13 +212,19 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     domain_x = [to_display(at, "length", system) for at in (left, left + across)]
     domain_y = [to_display(at * lift, "length", system) for at in (-0.1, 1.15)]
     x = quantitative("along", None, domain=domain_x, axis=None)
-    y = quantitative("height", axis_title("above the pump", "length", system), domain=domain_y, axis={"grid": False})
+    y = quantitative(
+        "height", axis_title("above the pump", "length", system), domain=domain_y, axis={"grid": False}
+    )
     places = [(0.0, fall, "source"), (drive, 0.0, "pump"), (drive + delivery, lift, "outlet")]
     rows = [
         {"along": to_display(a, "length", system), "height": to_display(h, "length", system), "place": place}
         for a, h, place in places
     ]
-    scale = "Heights and lengths to one scale." if stretch == 1.0 else f"Heights drawn {stretch:g} times the lengths."
+    scale = (
+        "Heights and lengths to one scale."
+        if stretch == 1.0
+        else f"Heights drawn {stretch:g} times the lengths."
+    )
     return whole(
         {
             "title": title("The site from the side", f"{scale} Pipes drawn straight.", width=width),
@@ -186,7 +237,9 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     )
 
 
-def _elevation_layers(rows: list[Spec], x: Spec, y: Spec, site: Site, system: str, beside: bool) -> list[Spec]:
+def _elevation_layers(
+    rows: list[Spec], x: Spec, y: Spec, site: Site, system: str, beside: bool
+) -> list[Spec]:
     """Level lines, the two pipes, the three places and their words."""
     source, pump, outlet = rows
     fall_words = f"source, {format_quantity(site.fall, 'length', system)} up"
@@ -199,10 +252,12 @@ def _elevation_layers(rows: list[Spec], x: Spec, y: Spec, site: Site, system: st
         layer({"type": "line", "color": MIDDLE, "strokeWidth": 2}, place, [pump, outlet]),
     ]
     words = (
-        (source, fall_words, "right" if beside else "left", "triangle-down"), (pump, "pump", "center", "square"), (outlet, lift_words, "right", "circle")
-    )  # fmt: skip
+        (source, fall_words, "right" if beside else "left", "triangle-down"),
+        (pump, "pump", "center", "square"),
+        (outlet, lift_words, "right", "circle"),
+    )
     for row, text, align, shape in words:
-        below = {"pump": 18, "source": 0 if beside else -14}.get(row["place"], -14)
+        below = {"pump": 18, "source": -10 if beside else -14}.get(row["place"], -14)
         drawn.append(layer({**mark, "shape": shape}, place, [row]))
         text_mark = {"type": "text", "align": align, "dy": below, "dx": _shift(row["place"], beside)}
         drawn.append(layer(text_mark, {**place, "text": {"field": "words"}}, [{**row, "words": text}]))

@@ -1,4 +1,4 @@
-"""Chart of a trial: every run of both builds with its uncertainty, the means with their interval, the margin."""
+"""Chart of a trial: every run of both builds, the means with their interval, and the margin."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from clackwork.quantities import key_name, to_display
 
 @dataclass(frozen=True)
 class RunPoint:
-    """One run as drawn: its build, its place in the order run, the figure and its standard uncertainty (SI)."""
+    """One run as drawn: build, place in the order run, figure and standard uncertainty (SI)."""
 
     name: str
     build: str
@@ -54,6 +54,7 @@ def trial_chart(
     kind: str,
     margin: float | None = None,
     system: str = "metric",
+    level: float = 0.95,
     width: int = 360,
 ) -> Spec:
     """Runs in the order they were made, and beside them the mean of each build.
@@ -70,6 +71,8 @@ def trial_chart(
     margin : float or None, optional
         Half-width of the band within which builds count as the same (SI).
     system : {"metric", "us"}
+    level : float, optional
+        Of the means' intervals.
     width : int, optional
         Of the plot of runs [px].
     """
@@ -84,10 +87,17 @@ def trial_chart(
     runs_x["scale"] = {"domain": [0.4, max((run.order for run in runs), default=1) + 0.6], "nice": False}
     left = _panel(runs_x, run_rows, field, y_title, domain, builds, band, thick=1.2, size=80)
     right = _panel(
-        nominal("build", "mean", axis={"labelAngle": 0, "labelLimit": 90}), mean_rows, field, None, domain, builds, band,
-        thick=4.0, size=130,
-    )  # fmt: skip
-    caption = "Bars: one standard uncertainty of a run; 95 % interval of a mean."
+        nominal("build", "mean", axis={"labelAngle": 0, "labelLimit": 90}),
+        mean_rows,
+        field,
+        None,
+        domain,
+        builds,
+        band,
+        thick=4.0,
+        size=130,
+    )
+    caption = f"Bars: one standard uncertainty of a run; {100.0 * level:g} % interval of a mean."
     if band:
         caption += f" Grey band: within the margin of the mean of {builds[0]}."
     return whole(
@@ -104,21 +114,38 @@ def trial_chart(
 
 
 def _panel(
-    x: Spec, rows: Sequence[Spec], field: str, y_title: str | None, domain: Domain, builds: Sequence[str],
-    band: Sequence[Spec], *, thick: float, size: int,
-) -> list[Spec]:  # fmt: skip
+    x: Spec,
+    rows: Sequence[Spec],
+    field: str,
+    y_title: str | None,
+    domain: Domain,
+    builds: Sequence[str],
+    band: Sequence[Spec],
+    *,
+    thick: float,
+    size: int,
+) -> list[Spec]:
     """Band, bars and points of one panel; only the first has an axis title and labels on its y axis."""
     y = quantitative(field, y_title, domain=domain)
     if y_title is None:
         y["axis"] = {"labels": False, "ticks": False, "domain": False}
-    shape = nominal("build", "build", scale={"domain": list(builds), "range": ["circle", "square"]},
-                    legend={"orient": "bottom", "title": None} if y_title else None)  # fmt: skip
-    fill = nominal("build", "build", scale={"domain": list(builds), "range": [DARK, "white"]},
-                   legend={"orient": "bottom", "title": None} if y_title else None)  # fmt: skip
+    shape = nominal(
+        "build",
+        "build",
+        scale={"domain": list(builds), "range": ["circle", "square"]},
+        legend={"orient": "bottom", "title": None} if y_title else None,
+    )
+    fill = nominal(
+        "build",
+        "build",
+        scale={"domain": list(builds), "range": [DARK, "white"]},
+        legend={"orient": "bottom", "title": None} if y_title else None,
+    )
     points = layer(
         {"type": "point", "size": size, "stroke": DARK, "strokeWidth": 1.5, "opacity": 1},
-        {"x": x, "y": y, "shape": shape, "fill": fill}, rows,
-    )  # fmt: skip
+        {"x": x, "y": y, "shape": shape, "fill": fill},
+        rows,
+    )
     bars = whiskers(x, "", "low", "high", thick=thick, domain=domain)
     bars["data"] = {"values": list(rows)}
     bars["encoding"]["y"] = {**y, "field": "low"}
@@ -126,7 +153,12 @@ def _panel(
     if band:
         low = {**y, "field": "low"}
         drawn.insert(0, layer({"type": "rect", "color": PALE}, {"y": low, "y2": {"field": "high"}}, band))
-        drawn.insert(1, layer({"type": "rule", "color": MIDDLE, "strokeDash": [5, 4]}, {"y": {**y, "field": "middle"}}, band))
+        drawn.insert(
+            1,
+            layer(
+                {"type": "rule", "color": MIDDLE, "strokeDash": [5, 4]}, {"y": {**y, "field": "middle"}}, band
+            ),
+        )
     return drawn
 
 
@@ -134,17 +166,23 @@ def _run_row(run: RunPoint, field: str, kind: str, system: str) -> Spec:
     """Row of one run in the units shown."""
     low, high = run.value - run.standard_uncertainty, run.value + run.standard_uncertainty
     return {
-        "name": run.name, "build": run.build, "order": run.order, field: to_display(run.value, kind, system),
-        "low": to_display(low, kind, system), "high": to_display(high, kind, system),
-    }  # fmt: skip
+        "name": run.name,
+        "build": run.build,
+        "order": run.order,
+        field: to_display(run.value, kind, system),
+        "low": to_display(low, kind, system),
+        "high": to_display(high, kind, system),
+    }
 
 
 def _mean_row(mean: MeanPoint, field: str, kind: str, system: str) -> Spec:
     """Row of one mean in the units shown."""
     return {
-        "build": mean.build, field: to_display(mean.middle, kind, system),
-        "low": to_display(mean.low, kind, system), "high": to_display(mean.high, kind, system),
-    }  # fmt: skip
+        "build": mean.build,
+        field: to_display(mean.middle, kind, system),
+        "low": to_display(mean.low, kind, system),
+        "high": to_display(mean.high, kind, system),
+    }
 
 
 def _band(means: Sequence[MeanPoint], margin: float | None, kind: str, system: str) -> list[Spec]:

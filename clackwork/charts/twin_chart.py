@@ -22,7 +22,12 @@ def plain(name: str) -> str:
 
 def normalised_extent(residuals: Sequence[Residual]) -> float:
     """Half-width of the axis: at least 3, else the largest normalised difference with room beside it."""
-    return max([3.0, *(1.1 * abs(residual.normalised) for residual in residuals if math.isfinite(residual.normalised))])
+    return max(
+        [
+            3.0,
+            *(1.1 * abs(residual.normalised) for residual in residuals if math.isfinite(residual.normalised)),
+        ]
+    )
 
 
 def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
@@ -40,19 +45,31 @@ def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
         if math.isfinite(r.normalised)
     ]
     missed = len(twin.residuals) - len(rows)
-    caption = "Grey band: within twice the uncertainty." + (f" {missed} not drawn: the model gave none." if missed else "")
+    caption = "Grey band: within twice the uncertainty." + (
+        f" {missed} not drawn: the model gave none." if missed else ""
+    )
     extent = normalised_extent(twin.residuals)
-    x = quantitative("normalised_difference", "modelled against measured, in uncertainties (right: model higher)", domain=(-extent, extent))
+    x = quantitative(
+        "normalised_difference",
+        "modelled against measured, in uncertainties (right: model higher)",
+        domain=(-extent, extent),
+    )
     figures = list(dict.fromkeys(row["figure"] for row in rows))
-    shape = nominal("figure", "figure", scale={"domain": figures, "range": [SHAPES[i % 6] for i in range(len(figures))]},
-                    legend={"orient": "bottom", "columns": 3})  # fmt: skip
+    shape = nominal(
+        "figure",
+        "figure",
+        scale={"domain": figures, "range": [SHAPES[i % 6] for i in range(len(figures))]},
+        legend={"orient": "bottom", "columns": 3},
+    )
     band = layer(
         {"type": "rect", "color": PALE},
         {"x": quantitative("from", x["title"], domain=(-extent, extent)), "x2": {"field": "to"}},
         [{"from": -2.0, "to": 2.0}],
     )
     middle = layer(
-        {"type": "rule", "color": MIDDLE}, {"x": quantitative("at", x["title"], domain=(-extent, extent))}, [{"at": 0.0}]
+        {"type": "rule", "color": MIDDLE},
+        {"x": quantitative("at", x["title"], domain=(-extent, extent))},
+        [{"at": 0.0}],
     )
     mark = {"type": "point", "filled": False, "size": 80, "color": DARK, "strokeWidth": 1.6, "opacity": 1}
     y = nominal("run", "run", axis={"grid": True})
@@ -79,11 +96,17 @@ def spread_chart(twin: Twin, *, width: int = 420) -> Spec:
         Of the plot [px].
     """
     top = max([0.1, *(100.0 * max(p.prior_spread, p.posterior_spread) for p in twin.pinned)])
-    x = quantitative("spread_percent", "spread of the value (%, one standard deviation)", domain=(0.0, 1.05 * top))
+    x = quantitative(
+        "spread_percent", "spread of the value (%, one standard deviation)", domain=(0.0, 1.05 * top)
+    )
     y = nominal("parameter", None)
     names = ["before the runs", "after the runs"]
-    fill = nominal("when", None, scale={"domain": names, "range": ["white", MIDDLE]},
-                   legend={"orient": "bottom", "symbolStrokeColor": DARK, "symbolType": "square"})  # fmt: skip
+    fill = nominal(
+        "when",
+        None,
+        scale={"domain": names, "range": ["white", MIDDLE]},
+        legend={"orient": "bottom", "symbolStrokeColor": DARK, "symbolType": "square"},
+    )
     before = layer(
         {"type": "bar", "stroke": DARK, "strokeDash": [4, 2], "height": 16},
         {"x": x, "y": y, "fill": fill},
@@ -96,7 +119,9 @@ def spread_chart(twin: Twin, *, width: int = 420) -> Spec:
     )
     return whole(
         {
-            "title": title("What the runs pinned down", "The shorter the solid bar, the better it is known.", width=width),
+            "title": title(
+                "What the runs pinned down", "The shorter the solid bar, the better it is known.", width=width
+            ),
             "width": width,
             "height": max(1, len(twin.pinned)) * 30,
             "layer": [before, after],

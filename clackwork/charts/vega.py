@@ -29,17 +29,37 @@ CONFIG: Spec = {
     "background": "white",
     "view": {"stroke": None},
     "axis": {
-        "labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal", "labelColor": DARK, "titleColor": DARK,
-        "gridColor": PALE, "domainColor": MIDDLE, "tickColor": MIDDLE, "labelLimit": 240, "titlePadding": 8,
+        "labelFontSize": 12,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+        "labelColor": DARK,
+        "titleColor": DARK,
+        "gridColor": PALE,
+        "domainColor": MIDDLE,
+        "tickColor": MIDDLE,
+        "labelLimit": 240,
+        "titlePadding": 8,
     },
-    "axisQuantitative": {"format": "~g"},
-    "legend": {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal", "symbolSize": 110, "labelLimit": 300},
+    "axisQuantitative": {"labelExpr": "replace(datum.label, /,/g, '\u00a0')"},
+    "legend": {
+        "labelFontSize": 12,
+        "titleFontSize": 12,
+        "titleFontWeight": "normal",
+        "symbolSize": 110,
+        "labelLimit": 300,
+    },
     "title": {
-        "fontSize": 14, "anchor": "start", "fontWeight": "bold", "color": DARK, "offset": 12,
-        "subtitleFontSize": 12, "subtitleColor": MIDDLE, "subtitlePadding": 5,
+        "fontSize": 14,
+        "anchor": "start",
+        "fontWeight": "bold",
+        "color": DARK,
+        "offset": 12,
+        "subtitleFontSize": 12,
+        "subtitleColor": MIDDLE,
+        "subtitlePadding": 5,
     },
     "text": {"fontSize": 12, "color": DARK},
-}  # fmt: skip
+}
 
 
 def axis_title(words: str, kind: str, system: str) -> str:
@@ -60,9 +80,13 @@ def wrap(text: str, columns: int) -> list[str]:
     return textwrap.wrap(text, columns) or [""]
 
 
-def quantitative(field: str, words: str | None, *, domain: Sequence[float] | None = None, **more: Any) -> Spec:
+def quantitative(
+    field: str, words: str | None, *, domain: Sequence[float] | None = None, **more: Any
+) -> Spec:
     """Encoding of a number; ``domain`` fixes the scale, else it follows the data without forcing zero."""
-    scale: Spec = {"zero": False} if domain is None else {"domain": list(domain), "nice": False, "zero": False}
+    scale: Spec = (
+        {"zero": False} if domain is None else {"domain": list(domain), "nice": False, "zero": False}
+    )
     return {"field": field, "type": "quantitative", "title": words, "scale": scale, **more}
 
 
@@ -79,10 +103,14 @@ def layer(mark: Spec, encoding: Spec, rows: Iterable[Mapping[str, Any]] | None =
     return made
 
 
-def whiskers(x: Spec, y: str, low: str, high: str, *, thick: float = 1.2, domain: Sequence[float] | None = None) -> Spec:
+def whiskers(
+    x: Spec, y: str, low: str, high: str, *, thick: float = 1.2, domain: Sequence[float] | None = None
+) -> Spec:
     """Upright bars from ``low`` to ``high`` at ``x``; their axis title is left to the points of axis ``y``."""
     span = quantitative(low, y, domain=domain)
-    return layer({"type": "rule", "strokeWidth": thick, "color": DARK}, {"x": x, "y": span, "y2": {"field": high}})
+    return layer(
+        {"type": "rule", "strokeWidth": thick, "color": DARK}, {"x": x, "y": span, "y2": {"field": high}}
+    )
 
 
 def whole(body: Spec, *, description: str) -> Spec:

@@ -184,7 +184,7 @@ def _window_settled(marks, last, width, tolerance):
     square = 0.0
     for i in range(start, end):
         square += (marks[i + 1, 0] - marks[i, 0] - mean) ** 2
-    return math.sqrt(square) / (2 * width) < tolerance * mean
+    return math.sqrt(square) / (2 * width) < 2.0 * tolerance * mean
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -508,7 +508,7 @@ def simulate(p, result, trace, trace_stride):
         result[11] += per_beat[i, 3] / width
         result[12] += per_beat[i, 4] / width
     result[9], result[10] = highest_head, lowest
-    if not settled:
-        # never settled: still an honest mean, but said to be irregular
+    # never settled, or beats that scatter by more than a tenth: still an honest mean, but said to be irregular
+    if not settled or result[4] > 0.1 * result[3]:
         result[0] = IRREGULAR
     return rows

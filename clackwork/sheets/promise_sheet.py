@@ -69,7 +69,9 @@ def place_cautions(ids: Iterable[str]) -> Fields:
     return placed
 
 
-def promise_fields(promise: Promise, site: Site, trace: Trace | None, *, units: str, date: datetime.date) -> Fields:
+def promise_fields(
+    promise: Promise, site: Site, trace: Trace | None, *, units: str, date: datetime.date
+) -> Fields:
     """All that the template prints.
 
     Parameters
@@ -108,7 +110,10 @@ def _water(promise: Promise, site: Site, units: str) -> Fields:
     rows = [
         ["Delivered", range_words(promise.delivered_flow, "volume_flow", units)],
         ["Spilt at the waste valve", range_words(promise.waste_flow, "volume_flow", units)],
-        ["Chance that the source gives enough", format_quantity(promise.share_enough_water, "fraction", figures=2)],
+        [
+            "Chance that the source gives enough",
+            format_quantity(promise.share_enough_water, "fraction", figures=2),
+        ],
     ]
     if site.wanted_flow is not None:
         rows.insert(0, ["Wanted", format_quantity(site.wanted_flow, "volume_flow", units)])
@@ -125,8 +130,18 @@ def _pressure(promise: Promise, site: Site, units: str) -> Fields:
     """Highest pressures against the pipe's rating."""
     surroundings = site.surroundings
     unit_weight = water_at(surroundings.temperature, surroundings.altitude).density * STANDARD_GRAVITY
-    peak = Range(*(unit_weight * head for head in (promise.peak_head.low, promise.peak_head.middle, promise.peak_head.high)))
-    surge = Range(*(unit_weight * h for h in (promise.surge_head.low, promise.surge_head.middle, promise.surge_head.high)))
+    peak = Range(
+        *(
+            unit_weight * head
+            for head in (promise.peak_head.low, promise.peak_head.middle, promise.peak_head.high)
+        )
+    )
+    surge = Range(
+        *(
+            unit_weight * h
+            for h in (promise.surge_head.low, promise.surge_head.middle, promise.surge_head.high)
+        )
+    )
     rating = format_quantity(unit_weight * promise.rating_head, "pressure_gauge", units)
     margin = promise.pressure_margin
     ratio = f"{margin:.1f}" if math.isfinite(margin) else "more than any"
@@ -138,12 +153,15 @@ def _pressure(promise: Promise, site: Site, units: str) -> Fields:
             ["The drive pipe is rated for", rating, ""],
         ],
         "pressure": [
-            ["As heights of water", f"{range_words(promise.peak_head, 'head', units)} at each beat, "
-             f"{range_words(promise.surge_head, 'head', units)} if the valve came late, "
-             f"rated for {format_quantity(promise.rating_head, 'head', units)}"],
+            [
+                "As heights of water",
+                f"{range_words(promise.peak_head, 'head', units)} at each beat, "
+                f"{range_words(promise.surge_head, 'head', units)} if the valve came late, "
+                f"rated for {format_quantity(promise.rating_head, 'head', units)}",
+            ],
             ["Rating over the highest of both", f"{ratio} times, {verdict}"],
         ],
-    }  # fmt: skip
+    }
 
 
 def _heights(site: Site, units: str) -> list[list[str]]:
@@ -153,11 +171,17 @@ def _heights(site: Site, units: str) -> list[list[str]]:
         ["Fall, source down to pump", format_quantity(site.fall, "head", units)],
         ["Lift, pump up to outlet", format_quantity(lift, "head", units)],
         ["Lift, source up to outlet", format_quantity(lift - site.fall, "head", units)],
-        ["Drive pipe", f"{format_quantity(site.drive_pipe.length, 'length', units)} of {site.drive_pipe.pipe.material} "
-         f"{site.drive_pipe.pipe.size}"],
-        ["Delivery pipe", f"{format_quantity(site.line.length, 'length', units)} of {site.line.pipe.material} "
-         f"{site.line.pipe.size}"],
-    ]  # fmt: skip
+        [
+            "Drive pipe",
+            f"{format_quantity(site.drive_pipe.length, 'length', units)} of {site.drive_pipe.pipe.material} "
+            f"{site.drive_pipe.pipe.size}",
+        ],
+        [
+            "Delivery pipe",
+            f"{format_quantity(site.line.length, 'length', units)} of {site.line.pipe.material} "
+            f"{site.line.pipe.size}",
+        ],
+    ]
 
 
 def _running(promise: Promise, units: str) -> list[list[str]]:
@@ -181,23 +205,46 @@ def _assumed(promise: Promise, site: Site, units: str) -> list[list[str]]:
     surroundings, drive = site.surroundings, site.drive_pipe
     return [
         ["Water temperature", format_quantity(surroundings.temperature, "temperature", units)],
-        ["Altitude", format_quantity(surroundings.altitude, "length", units)],
-        ["Fall known to", f"± {format_quantity(site.fall_spread, 'head', units, figures=2)} (standard uncertainty)"],
-        ["Lift known to", f"± {format_quantity(site.lift_spread, 'head', units, figures=2)} (standard uncertainty)"],
-        ["Source known to",
-         f"± {format_quantity(site.source_flow_spread, 'volume_flow', units, figures=2)} (standard uncertainty)"],
-        ["Drive pipe", f"bore {format_quantity(drive.pipe.bore, 'small_length', units)}, {drive.pipe.standard}, "
-         f"held at: {drive.anchoring}, loss at its mouth {drive.entry_loss:g} velocity heads"],
-        ["Delivery pipe", f"bore {format_quantity(site.line.pipe.bore, 'small_length', units)}, "
-         f"{site.line.pipe.standard}, fittings {site.line.fittings_loss:g} velocity heads"],
+        [
+            "Altitude",
+            format_quantity(surroundings.altitude, "length", units) if surroundings.altitude else "sea level",
+        ],
+        [
+            "Fall known to",
+            f"± {format_quantity(site.fall_spread, 'head', units, figures=2)} (standard uncertainty)",
+        ],
+        [
+            "Lift known to",
+            f"± {format_quantity(site.lift_spread, 'head', units, figures=2)} (standard uncertainty)",
+        ],
+        [
+            "Source known to",
+            f"± {format_quantity(site.source_flow_spread, 'volume_flow', units, figures=2)} (standard uncertainty)",
+        ],
+        [
+            "Drive pipe",
+            f"bore {format_quantity(drive.pipe.bore, 'small_length', units)}, {drive.pipe.standard}, "
+            f"held at: {drive.anchoring}, loss at its mouth {drive.entry_loss:g} velocity heads",
+        ],
+        [
+            "Delivery pipe",
+            f"bore {format_quantity(site.line.pipe.bore, 'small_length', units)}, "
+            f"{site.line.pipe.standard}, fittings {site.line.fittings_loss:g} velocity heads",
+        ],
         ["d'Aubuisson efficiency", "water delivered times lift, over water drawn times fall"],
         ["Rankine efficiency", "water delivered times lift above the source, over water spilt times fall"],
         ["Ranges", f"5 % to 95 % of {promise.draws} draws (seed {promise.seed})"],
-    ]  # fmt: skip
+    ]
 
 
 def promise_pdf(
-    promise: Promise, site: Site, *, trace: Trace | None = None, units: str = "metric", paper: str = "a4", date: datetime.date
+    promise: Promise,
+    site: Site,
+    *,
+    trace: Trace | None = None,
+    units: str = "metric",
+    paper: str = "a4",
+    date: datetime.date,
 ) -> bytes:
     """The customer's sheet as PDF."""
     fields = promise_fields(promise, site, trace, units=units, date=date)

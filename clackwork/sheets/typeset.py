@@ -1,4 +1,4 @@
-"""From prepared words to PDF bytes: one template, one JSON text, one vendored face, no network, no system fonts."""
+"""From prepared words to PDF bytes: one template, one JSON text, one vendored face, no network."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import datetime
 import json
 import re
 from pathlib import Path
-from typing import Any
+from typing import Any, Final, Literal
 
 from clackwork.charts.vega import FONT_FOLDER, Spec, to_svg
 from clackwork.errors import InputError
 
 TEMPLATES = Path(__file__).resolve().parent / "templates"
 PAPERS = ("a4", "us-letter")
-PDF_STANDARDS = ["ua-1"]
+PDF_STANDARD: Final[Literal["ua-1"]] = "ua-1"
 """PDF/UA-1 (ISO 14289-1): tagged, titled, with words for every picture."""
 
 Fields = dict[str, Any]
@@ -55,12 +55,12 @@ def compile_pdf(template: str, fields: Fields, *, paper: str, date: datetime.dat
     noon = datetime.datetime(date.year, date.month, date.day, 12, tzinfo=datetime.UTC)
     data = {**fields, "paper": paper, "date": date_fields(date)}
     made = typst.compile(
-        str(TEMPLATES / template),
-        root=str(TEMPLATES),
-        font_paths=[str(FONT_FOLDER)],
+        TEMPLATES / template,
+        root=TEMPLATES,
+        font_paths=[FONT_FOLDER],
         ignore_system_fonts=True,
         format="pdf",
-        pdf_standards=PDF_STANDARDS,
+        pdf_standards=PDF_STANDARD,
         sys_inputs={"data": json.dumps(data, ensure_ascii=False, allow_nan=False)},
         timestamp=int(noon.timestamp()),
     )
@@ -68,6 +68,6 @@ def compile_pdf(template: str, fields: Fields, *, paper: str, date: datetime.dat
 
 
 def file_stem(name: str) -> str:
-    """A name safe in any folder: letters, digits and single hyphens, lower case, at most 60 long, never empty."""
+    """A name safe in any folder: lower case letters, digits and hyphens, 1 to 60 of them."""
     stem = re.sub(r"[^\w]+", "-", name.casefold(), flags=re.UNICODE).strip("-_")[:60]
     return stem.strip("-_") or "unnamed"

@@ -1,15 +1,15 @@
 """Fit a build's unknown parameters to its bench runs, by the engine itself.
 
-Best values by damped Gauss-Newton on wide differences (beats are counted whole, so the misfit is slightly rough),
-then the posterior by adaptive importance sampling: batches of draws from a heavy-tailed proposal, every one run
-through the engine, weighted, and the proposal moved to them. The model-form term is a relative spread common to all
-figures, with a half-normal prior, summed out on a grid for each draw.
+Beats are counted whole, so the misfit is slightly rough: a population method in batches, not derivatives. An
+ensemble is moved from the prior to the readings; quadratic surfaces are fitted to engine runs about where it ends, with
+what they miss kept as an uncertainty; Metropolis walks on the surfaces give the posterior. The model-form term is a
+relative spread common to all figures, with a half-normal prior, drawn along with the parameters.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,21 +21,22 @@ from clackwork.ram.batch import Progress
 from clackwork.ram.parts import Build
 from clackwork.twin.forward import Forward, build_forward
 from clackwork.twin.report import next_runs, pinned_by, residuals_of
-from clackwork.twin.twin import Rig, Twin, find_rig
+from clackwork.twin.twin import Residual, Rig, Twin, find_rig
 
 FloatArray = NDArray[np.float64]
 
 MODEL_FORM_PRIOR = 0.02
 """Scale of the half-normal prior of the model-form spread: common practice, no published source."""
-_STALL_PENALTY = 25.0
-_DIFFERENCE_STEP = 0.04
-_DEGREES = 5.0
-_GRID = np.geomspace(0.001, 0.3, 24)
+_MEMBERS = 140
+_INFLATIONS = (16.0, 8.0, 4.7, 4.0, 3.0)
+"""Noise inflation of the steps; their inverses add up to one."""
+_SURFACE_RUNS = 240
+_WALK_STEPS = 600
 
 
 @dataclass(frozen=True)
-class _Misfit:
-    """Posterior density of the logarithms, for batches."""
+class _Problem:
+    """What is fitted: the engine's runs, priors of the logarithms, readings with their relative errors."""
 
     forward: Forward
     median: FloatArray
@@ -43,121 +44,138 @@ class _Misfit:
     measured: FloatArray
     error: FloatArray
 
-    def log_ratios(self, logs: FloatArray, progress: Progress | None = None) -> FloatArray:
+    def log_ratios(self, logs: FloatArray) -> FloatArray:
         """ln(modelled / measured), float64[draws, targets]; nan where stalled."""
-        return np.log(self.forward.figures(logs, progress)) - np.log(self.measured)
-
-    def log_density(self, logs: FloatArray, ratios: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Log posterior summed over the model-form grid, and its log terms float64[draws, grid]."""
-        prior = -0.5 * np.sum(((logs - self.median) / self.spread) ** 2, axis=1)
-        variance = self.error**2 + _GRID[:, np.newaxis] ** 2
-        stalled = np.isnan(ratios)
-        square = np.where(stalled, 0.0, ratios) ** 2
-        terms = -0.5 * np.sum(square[:, np.newaxis] / variance + np.log(variance), axis=2)
-        terms = terms - 0.5 * (_GRID / MODEL_FORM_PRIOR) ** 2 + np.log(_GRID)
-        terms = terms - 0.5 * _STALL_PENALTY**2 * stalled.sum(axis=1)[:, np.newaxis] + prior[:, np.newaxis]
-        top = terms.max(axis=1)
-        return top + np.log(np.exp(terms - top[:, np.newaxis]).sum(axis=1)), terms
+        return np.asarray(np.log(self.forward.figures(logs)) - np.log(self.measured))
 
 
-def _jacobian(misfit: _Misfit, logs: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Ratios at ``logs`` and their derivatives by central differences, stalled figures as zero slope."""
-    count = len(logs)
-    batch = np.repeat(logs[np.newaxis], 2 * count + 1, axis=0)
-    for k in range(count):
-        batch[1 + k, k] += _DIFFERENCE_STEP
-        batch[1 + count + k, k] -= _DIFFERENCE_STEP
-    ratios = misfit.log_ratios(batch)
-    up, down = ratios[1 : 1 + count], ratios[1 + count :]
-    slope = (up - down) / (2.0 * _DIFFERENCE_STEP)
-    one_sided = np.where(np.isnan(up), (ratios[0] - down) / _DIFFERENCE_STEP, (up - ratios[0]) / _DIFFERENCE_STEP)
-    slope = np.where(np.isnan(slope), one_sided, slope)
-    return ratios[0], np.nan_to_num(slope).T
+def _refill(logs: FloatArray, ratios: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
+    """Replace members that stall somewhere by copies of members that beat everywhere."""
+    good = ~np.isnan(ratios).any(axis=1)
+    if good.sum() < 8:
+        return logs[:0], ratios[:0]
+    picks = np.where(good, np.arange(len(logs)), rng.choice(np.flatnonzero(good), len(logs)))
+    return logs[picks], ratios[picks]
 
 
-def _start(misfit: _Misfit, rng: np.random.Generator) -> FloatArray:
-    """A place where every run of the build beats: the prior median or the best of a scan of the prior."""
-    batch = misfit.median + misfit.spread * rng.standard_normal((96, len(misfit.median)))
-    batch[0] = misfit.median
-    density, _ = misfit.log_density(batch, misfit.log_ratios(batch))
-    return batch[int(np.argmax(density))]
+def _assimilate(
+    problem: _Problem, rng: np.random.Generator, report: Callable[[int], None]
+) -> tuple[FloatArray, FloatArray]:
+    """Move an ensemble from the prior to the readings in inflated steps; returns its mean and covariance.
+
+    Ensemble smoother with multiple data assimilation (Emerick and Reynolds 2013; from memory): the ensemble's own
+    covariances stand for derivatives, so the roughness of counted beats averages out.
+    """
+    logs = problem.median + problem.spread * rng.standard_normal((_MEMBERS, len(problem.median)))
+    error = np.sqrt(problem.error**2 + 0.5 * MODEL_FORM_PRIOR**2)
+    for turn, inflation in enumerate(_INFLATIONS):
+        logs, ratios = _refill(logs, problem.log_ratios(logs), rng)
+        report(turn + 1)
+        if not len(logs):
+            raise ModelError(
+                f"Build {problem.forward.build_name!r} hardly ever beats as its runs say it did, whatever its parameters: "
+                "check mass, stroke, seat bore and fall as written down."
+            )
+        gaps, figures = logs - logs.mean(axis=0), ratios - ratios.mean(axis=0)
+        cross = gaps.T @ figures / (len(logs) - 1)
+        inner = figures.T @ figures / (len(logs) - 1) + inflation * np.diag(error**2)
+        noise = math.sqrt(inflation) * error * rng.standard_normal(ratios.shape)
+        step = np.linalg.solve(inner, (noise - ratios).T)
+        logs = logs + np.clip((cross @ step).T, -2.0 * problem.spread, 2.0 * problem.spread)
+        logs = np.clip(logs, problem.median - 4.0 * problem.spread, problem.median + 4.0 * problem.spread)
+    return logs.mean(axis=0), np.cov(logs.T) + np.diag((0.02 * problem.spread) ** 2)
 
 
-def _climb(misfit: _Misfit, logs: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Damped Gauss-Newton to the best values; returns them and the Jacobian there."""
-    damping = 1e-2
-    error = np.sqrt(misfit.error**2 + 0.01**2)
+@dataclass(frozen=True)
+class _Surface:
+    """Quadratic surfaces of all targets about the ensemble, fitted to engine runs there.
 
-    def cost(at: FloatArray, ratios: FloatArray) -> float:
-        misses = np.where(np.isnan(ratios), _STALL_PENALTY, ratios / error)
-        return float(np.sum(misses**2) + np.sum(((at - misfit.median) / misfit.spread) ** 2))
+    ``rough`` is what they miss: the roughness of counted beats, kept as an uncertainty of its own.
+    """
 
-    ratios, slopes = _jacobian(misfit, logs)
-    present = cost(logs, ratios)
-    for _ in range(12):
-        weighted = slopes / error[:, np.newaxis]
-        normal = weighted.T @ weighted + np.diag(misfit.spread**-2.0)
-        gradient = weighted.T @ (np.nan_to_num(ratios) / error) + (logs - misfit.median) / misfit.spread**2
-        trials = [damping * factor for factor in (0.1, 1.0, 10.0, 100.0)]
-        steps = [np.linalg.solve(normal + d * np.diag(np.diag(normal)), -gradient) for d in trials]
-        batch = logs + np.clip(np.array(steps), -0.5, 0.5)
-        tried = misfit.log_ratios(batch)
-        costs = [cost(at, ratio) for at, ratio in zip(batch, tried, strict=True)]
-        best = int(np.argmin(costs))
-        if costs[best] >= present - 1e-3:
-            break
-        logs, present, damping = batch[best], costs[best], trials[best]
-        ratios, slopes = _jacobian(misfit, logs)
-    return logs, slopes
+    centre: FloatArray
+    factor: FloatArray
+    weights: FloatArray
+    rough: FloatArray
+
+    def features(self, z: FloatArray) -> FloatArray:
+        """1, z and products of z, float64[draws, terms]."""
+        count = z.shape[1]
+        pairs = [z[:, i] * z[:, j] for i in range(count) for j in range(i, count)]
+        return np.column_stack([np.ones(len(z)), z, *pairs])
+
+    def ratios(self, z: FloatArray) -> FloatArray:
+        """ln(modelled / measured) at standardised places."""
+        return np.asarray(self.features(z) @ self.weights)
+
+    def logs(self, z: FloatArray) -> FloatArray:
+        """Logarithms of the parameters at standardised places."""
+        return np.asarray(self.centre + z @ self.factor.T)
+
+    @property
+    def slopes(self) -> FloatArray:
+        """d ratio / d log at the centre, float64[targets, parameters]."""
+        count = len(self.centre)
+        return np.asarray(np.linalg.solve(self.factor.T, self.weights[1 : 1 + count]).T)
 
 
-def _student_log(logs: FloatArray, centre: FloatArray, covariance: FloatArray) -> FloatArray:
-    """Log density of the multivariate Student proposal, without its constant."""
+def _fit_surface(
+    problem: _Problem, centre: FloatArray, covariance: FloatArray, rng: np.random.Generator
+) -> tuple[_Surface, int]:
+    """Run the engine about the ensemble, a little wider than it, and fit the surfaces."""
     factor = np.linalg.cholesky(covariance)
-    z = np.linalg.solve(factor, (logs - centre).T)
-    dimension = len(centre)
-    scale = -np.log(np.diag(factor)).sum()
-    return np.asarray(scale - 0.5 * (_DEGREES + dimension) * np.log1p((z**2).sum(axis=0) / _DEGREES))
+    empty = _Surface(centre, factor, np.zeros((1, 1)), np.zeros(1))
+    z = 1.4 * rng.standard_normal((_SURFACE_RUNS, len(centre)))
+    ratios = problem.log_ratios(empty.logs(z))
+    good = ~np.isnan(ratios).any(axis=1)
+    features = empty.features(z)
+    if good.sum() < 1.5 * features.shape[1]:
+        raise ModelError(
+            f"Build {problem.forward.build_name!r} stands too close to stalling in its own runs to be fitted: "
+            "add a run at more fall or less weight."
+        )
+    design = features[good]
+    ridge = 1e-3 * good.sum() * np.diag([0.0] + [1.0] * (design.shape[1] - 1))
+    weights = np.linalg.solve(design.T @ design + ridge, design.T @ ratios[good])
+    left = ratios[good] - design @ weights
+    rough = np.sqrt((left**2).sum(axis=0) / max(good.sum() - design.shape[1], 1))
+    return _Surface(centre, factor, weights, rough), int((~good).sum())
 
 
-def _sample(
-    misfit: _Misfit, centre: FloatArray, covariance: FloatArray, rng: np.random.Generator, progress: Progress | None
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Rounds of weighted draws: their logarithms, log terms over the grid, and normalised weights."""
-    rounds = (300, 500, 700)
-    done = 0
-    all_logs: list[FloatArray] = []
-    all_density: list[FloatArray] = []
-    all_terms: list[FloatArray] = []
-    proposals: list[tuple[FloatArray, FloatArray, int]] = []
-    weights = np.ones(1)
-    for count in rounds:
-        factor = np.linalg.cholesky(covariance)
-        normal = rng.standard_normal((count, len(centre))) @ factor.T
-        chi = rng.chisquare(_DEGREES, count) / _DEGREES
-        logs = centre + normal / np.sqrt(chi)[:, np.newaxis]
-        logs = np.clip(logs, misfit.median - 4.0 * misfit.spread, misfit.median + 4.0 * misfit.spread)
-        density, terms = misfit.log_density(logs, misfit.log_ratios(logs))
-        proposals.append((centre, covariance, count))
-        all_logs.append(logs)
-        all_density.append(density)
-        all_terms.append(terms)
-        stacked = np.concatenate(all_logs)
-        mixture = np.array([_student_log(stacked, c, s) + math.log(n) for c, s, n in proposals])
-        top = mixture.max(axis=0)
-        proposal_log = top + np.log(np.exp(mixture - top).sum(axis=0))
-        log_weights = np.concatenate(all_density) - proposal_log
-        weights = np.exp(log_weights - log_weights.max())
-        weights /= weights.sum()
-        done += count
-        if progress:
-            progress(done, sum(rounds))
-        tempered = np.minimum(weights, np.sort(weights)[-max(10, len(weights) // 20)])
-        tempered = tempered / tempered.sum()
-        centre = tempered @ stacked
-        gap = stacked - centre
-        covariance = 1.2 * (gap * tempered[:, np.newaxis]).T @ gap + 1e-8 * np.eye(len(centre))
-    return np.concatenate(all_logs), np.concatenate(all_terms), weights
+def _walk(
+    problem: _Problem, surface: _Surface, rng: np.random.Generator, draws: int
+) -> tuple[FloatArray, FloatArray, float]:
+    """Independent Metropolis walks on the surfaces; the last place of each is one posterior draw.
+
+    Returns logarithms of the parameters float64[draws, parameters], model-form spreads float64[draws] and the number of
+    draws as good as independent: all less the share of the half-way place that the last place remembers.
+    """
+    count = len(surface.centre)
+    z = rng.standard_normal((draws, count))
+    form = np.log(MODEL_FORM_PRIOR) + 0.5 * rng.standard_normal(draws)
+
+    def density(at: FloatArray, log_form: FloatArray) -> FloatArray:
+        logs = surface.logs(at)
+        spread = np.exp(log_form)
+        variance = problem.error**2 + surface.rough**2 + spread[:, np.newaxis] ** 2
+        misfit = (surface.ratios(at) ** 2 / variance + np.log(variance)).sum(axis=1)
+        prior = (((logs - problem.median) / problem.spread) ** 2).sum(axis=1) + (spread / MODEL_FORM_PRIOR) ** 2
+        inside = (np.abs(at) < 5.0).all(axis=1)
+        return np.where(inside, -0.5 * (misfit + prior) + log_form, -np.inf)
+
+    now = density(z, form)
+    half_way = z
+    for turn in range(_WALK_STEPS):
+        if turn == _WALK_STEPS // 2:
+            half_way = z.copy()
+        scale = (0.25, 0.6, 1.2)[turn % 3] / math.sqrt(count) * 2.0
+        z_new = z + scale * rng.standard_normal(z.shape)
+        form_new = form + 0.5 * rng.standard_normal(draws)
+        new = density(z_new, form_new)
+        take = np.log(rng.random(draws)) < new - now
+        z[take], form[take], now[take] = z_new[take], form_new[take], new[take]
+    remembered = max(abs(float(np.corrcoef(half_way[:, k], z[:, k])[0, 1])) for k in range(count))
+    return surface.logs(z), np.exp(form), draws * (1.0 - remembered)
 
 
 def fit_twin(
@@ -196,7 +214,7 @@ def fit_twin(
     forward = build_forward(build, rigs, mine, reduced)
     if not forward.targets:
         raise ModelError(f"No run of build {build.name!r} gives a flow, a beat rate or a pressure: nothing to fit.")
-    misfit = _Misfit(
+    problem = _Problem(
         forward,
         np.log([p.median for p in forward.parameters]),
         np.array([p.spread for p in forward.parameters]),
@@ -204,58 +222,55 @@ def fit_twin(
         np.array([t.spread for t in forward.targets]),
     )
     rng = np.random.default_rng(seed)
-    best, slopes = _climb(misfit, _start(misfit, rng))
-    weighted = slopes / np.sqrt(misfit.error**2 + 0.01**2)[:, np.newaxis]
-    covariance = np.linalg.inv(weighted.T @ weighted + np.diag(misfit.spread**-2.0))
-    logs, terms, weights = _sample(misfit, best, 1.3 * covariance, rng, progress)
-    ratios = misfit.log_ratios(best[np.newaxis])[0]
-    if np.isnan(ratios).all():
-        raise ModelError(
-            f"No parameters make build {build.name!r} beat as its runs say: check mass, stroke, seat bore and fall."
-        )
-    return _assemble(build, misfit, mine, logs, terms, weights, rng, draws, seed, slopes)
+    steps = len(_INFLATIONS) + 2
+
+    def report(done: int) -> None:
+        if progress:
+            progress(done, steps)
+
+    centre, covariance = _assimilate(problem, rng, report)
+    surface, stalls = _fit_surface(problem, centre, covariance, rng)
+    report(steps - 1)
+    logs, form, independent = _walk(problem, surface, rng, draws)
+    report(steps)
+    return _assemble(build, problem, mine, surface, stalls, logs, form, independent, seed)
+
+
+def _warnings(surface: _Surface, stalls: int, residuals: Sequence[Residual]) -> tuple[str, ...]:
+    """Plain sentences on what is doubtful in a fit."""
+    found = []
+    far = sorted({r.run for r in residuals if abs(r.normalised) > 3.0 or not math.isfinite(r.normalised)})
+    if far:
+        found.append(f"The model does not meet run {', '.join(far)}: check what was written down, or repeat it.")
+    if stalls > 0.1 * _SURFACE_RUNS:
+        found.append("The pump stands close to stalling in its own runs: small changes of fall or weight may stop it.")
+    if float(np.max(surface.rough)) > 0.03:
+        found.append("Its beats are uneven in the model too: count more of them in each run.")
+    return tuple(found)
 
 
 def _assemble(
     build: Build,
-    misfit: _Misfit,
+    problem: _Problem,
     runs: Sequence[Run],
+    surface: _Surface,
+    stalls: int,
     logs: FloatArray,
-    terms: FloatArray,
-    weights: FloatArray,
-    rng: np.random.Generator,
-    draws: int,
+    form: FloatArray,
+    independent: float,
     seed: int,
-    slopes: FloatArray,
 ) -> Twin:
-    """Put the weighted draws into a :class:`Twin`."""
-    forward = misfit.forward
-    places = np.searchsorted(np.cumsum(weights), (np.arange(draws) + rng.random()) / draws)
-    chosen = logs[np.minimum(places, len(logs) - 1)]
-    chosen_terms = terms[np.minimum(places, len(logs) - 1)]
-    shares = np.exp(chosen_terms - chosen_terms.max(axis=1, keepdims=True))
-    shares = np.cumsum(shares / shares.sum(axis=1, keepdims=True), axis=1)
-    form = _GRID[np.minimum((rng.random(draws)[:, np.newaxis] > shares).sum(axis=1), len(_GRID) - 1)]
+    """Put the posterior draws into a :class:`Twin`."""
+    forward = problem.forward
     names = tuple(p.name for p in forward.parameters)
-    values = np.exp(chosen)
+    values = np.exp(logs)
     middle, low, high = (np.quantile(values, level, axis=0) for level in (0.5, 0.05, 0.95))
-    spread = chosen.std(axis=0)
-    centred = chosen - chosen.mean(axis=0)
-    scale = np.where(spread > 0.0, spread, 1.0)
-    correlation = centred.T @ centred / draws / np.outer(scale, scale)
-    effective = float(1.0 / np.sum(weights**2))
+    spread = logs.std(axis=0)
     modelled = forward.figures(np.log(middle)[np.newaxis])[0]
     best = dict(zip(names, (float(v) for v in middle), strict=True))
-    warnings = []
-    if effective < 60.0:
-        warnings.append(
-            f"The fit rests on only {effective:.0f} independent draws: its ranges are rough; "
-            "look for runs that contradict each other."
-        )
     residuals = residuals_of(forward.targets, modelled, float(np.median(form)))
-    far = sorted({r.run for r in residuals if abs(r.normalised) > 3.0 or not math.isfinite(r.normalised)})
-    if far:
-        warnings.append(f"The model does not meet run {', '.join(far)}: check what was written down, or repeat it.")
+    error = np.sqrt(problem.error**2 + surface.rough**2 + float(np.median(form)) ** 2)
+    beating = sum(kind != "held_open" for kind in forward.kinds)
     return Twin(
         build=with_parameters(build, best),
         parameter_names=names,
@@ -263,16 +278,16 @@ def _assemble(
         low=dict(zip(names, (float(v) for v in low), strict=True)),
         high=dict(zip(names, (float(v) for v in high), strict=True)),
         draws=values,
-        correlation=correlation,
-        pinned=pinned_by(forward, slopes, misfit.error, spread),
+        correlation=np.corrcoef(logs.T),
+        pinned=pinned_by(forward, surface.slopes, error, spread),
         residuals=residuals,
         model_form_spread=float(np.median(form)),
         model_form_draws=form,
-        effective_draws=effective,
-        next_runs=next_runs(forward, np.log(middle), slopes, misfit.error, runs),
-        warnings=tuple(warnings),
+        effective_draws=independent,
+        next_runs=next_runs(forward, np.log(middle), surface.slopes, error),
+        warnings=_warnings(surface, stalls, residuals),
         seed=seed,
-        engine_runs=len(logs) * sum(kind != "held_open" for kind in forward.kinds),
+        engine_runs=(len(_INFLATIONS) * _MEMBERS + _SURFACE_RUNS + 1) * beating,
     )
 
 

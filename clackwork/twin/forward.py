@@ -100,6 +100,7 @@ class Target:
 class Forward:
     """Engine runs that model the bench runs of one build, ready for batches of parameters."""
 
+    build_name: str
     parameters: tuple[Parameter, ...]
     packed: FloatArray
     kinds: tuple[str, ...]
@@ -217,5 +218,5 @@ def build_forward(
             found.append(("shut_off_head", head.value, _relative((head.value, head.standard_uncertainty), half_fall)))
         targets += [Target(run.name, name, value, spread, setting) for name, value, spread in found]
     return Forward(
-        parameters_of(build), np.array(rows), tuple(kinds), build.delivery_valve.cracking_head, tuple(targets)
+        build.name, parameters_of(build), np.array(rows), tuple(kinds), build.delivery_valve.cracking_head, tuple(targets)
     )

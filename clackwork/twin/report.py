@@ -9,7 +9,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from clackwork.bench.runs import Run
 from clackwork.ram import kernel
 from clackwork.twin.forward import Forward, Target
 from clackwork.twin.twin import NextRun, Pinned, Residual
@@ -70,7 +69,7 @@ def pinned_by(forward: Forward, slopes: FloatArray, error: FloatArray, posterior
     return tuple(found)
 
 
-def _candidates(forward: Forward, runs: Sequence[Run]) -> list[tuple[str, FloatArray, str, tuple[str, ...]]]:
+def _candidates(forward: Forward) -> list[tuple[str, FloatArray, str, tuple[str, ...]]]:
     """Runs that could be made next on the same rig: description, packed row, kind, figures it reads."""
     base = forward.packed[-1].copy()
     place = kernel.P
@@ -91,14 +90,14 @@ def _candidates(forward: Forward, runs: Sequence[Run]) -> list[tuple[str, FloatA
 
 
 def next_runs(
-    forward: Forward, best: FloatArray, slopes: FloatArray, error: FloatArray, runs: Sequence[Run]
+    forward: Forward, best: FloatArray, slopes: FloatArray, error: FloatArray
 ) -> tuple[NextRun, ...]:
     """Rank runs by how much each would narrow the delivered flow at six times the fall on this rig.
 
     The promise is linearised about the best values, so the gain is that of a small step, not a full refit.
     """
     prior = np.array([p.spread for p in forward.parameters])
-    options = _candidates(forward, runs)
+    options = _candidates(forward)
     targets, rows, kinds = [], [], []
     for setting, (words, row, kind, figures) in enumerate(options):
         rows.append(row)

@@ -103,7 +103,7 @@ class Twin:
     model_form_draws : float64[draws]
         Its posterior draws.
     effective_draws : float
-        Effective number of independent posterior draws.
+        Draws as good as independent: all of them less what their walks still remember of the way.
     next_runs : tuple of NextRun
         Most useful first.
     warnings : tuple of str

@@ -17,7 +17,9 @@ UGLY = 'Spring #1 *top* $x$ [a] @b \\ "q" <svg>'
 
 def site(name: str = "Upper field (invented)", **changes: float) -> Site:
     """A place that never was."""
-    line = DeliveryLine(find_pipe("pvc-sch40", "1 in"), changes.get("line_length", 95.0), changes.get("lift", 15.2), 8.0)
+    line = DeliveryLine(
+        find_pipe("pvc-sch40", "1 in"), changes.get("line_length", 95.0), changes.get("lift", 15.2), 8.0
+    )
     return Site(
         name=name,
         fall=2.4,
@@ -41,7 +43,10 @@ def promise(name: str = "Upper field (invented)", answer: str = "yes", scale: fl
         site=name,
         build=BUILD.name,
         answer=answer,
-        reasons=("The pump needs 18 L/min; the source gives 24.", "The pipe's rating is far above the highest pressure."),
+        reasons=(
+            "The pump needs 18 L/min; the source gives 24.",
+            "The pipe's rating is far above the highest pressure.",
+        ),
         state_shares={"beating": 0.97, "stalled open": 0.03},
         daily_delivery=around(2310.0e-3 * scale, 0.14),
         delivered_flow=around(2.67e-5 * scale, 0.14),
@@ -60,11 +65,25 @@ def promise(name: str = "Upper field (invented)", answer: str = "yes", scale: fl
         share_enough_water=0.99,
         draws=200,
         seed=1,
-        cautions=("peak_pressure", "plastic_pipe", "untreated_water", "water_rights", "frost", "moving_valve"),
+        cautions=(
+            "peak_pressure",
+            "plastic_pipe",
+            "untreated_water",
+            "water_rights",
+            "frost",
+            "moving_valve",
+        ),
     )
 
 
-PARAMETERS = ("discharge_coefficient", "closing_coefficient", "damping", "loss_coefficient", "slip_volume", "wave_speed_scale")
+PARAMETERS = (
+    "discharge_coefficient",
+    "closing_coefficient",
+    "damping",
+    "loss_coefficient",
+    "slip_volume",
+    "wave_speed_scale",
+)
 
 
 def twin() -> Twin:
@@ -84,19 +103,36 @@ def twin() -> Twin:
         draws=np.ones((4, 6)),
         correlation=np.eye(6),
         pinned=tuple(
-            Pinned(name, prior, after, run, f"{name.replace('_', ' ')}: {'pinned by ' + run if run else 'not pinned'}.")
+            Pinned(
+                name,
+                prior,
+                after,
+                run,
+                f"{name.replace('_', ' ')}: {'pinned by ' + run if run else 'not pinned'}.",
+            )
             for name, prior, after, run in zip(PARAMETERS, priors, spreads, names, strict=True)
         ),
         residuals=tuple(
-            Residual(f"run {row + 1}", figure, 1.0e-4, 2.0e-6, 1.0e-4 - 2.0e-6 * shift[row, column], float(shift[row, column]))
+            Residual(
+                f"run {row + 1}",
+                figure,
+                1.0e-4,
+                2.0e-6,
+                1.0e-4 - 2.0e-6 * shift[row, column],
+                float(shift[row, column]),
+            )
             for row in range(6)
             for column, figure in enumerate(figures)
         ),
         model_form_spread=0.031,
         model_form_draws=np.full(4, 0.03),
-        effective_draws=212.0,
+        effective_draws=3.1,
         next_runs=(
-            NextRun("dead head at 2.4 m", 0.31, "A dead-head run at 2.4 m of fall would narrow the promise by 31 %."),
+            NextRun(
+                "dead head at 2.4 m",
+                0.31,
+                "A dead-head run at 2.4 m of fall would narrow the promise by 31 %.",
+            ),
             NextRun("held open", 0.05, "A held-open run would narrow it by 5 %."),
         ),
         warnings=("The damping stayed at its prior.",),
@@ -111,5 +147,7 @@ def trace() -> dict[str, NDArray[np.float64]]:
     phase = time % 1.0
     opening = np.where(phase < 0.7, 0.012 * np.clip(phase / 0.05, 0.0, 1.0), 0.0)
     velocity = np.where(phase < 0.7, 1.6 * phase / 0.7, 1.6 * (1.0 - phase) / 0.3)
-    head = np.where(phase < 0.7, 1.0, 17.0 + 20.0 * np.exp(-40.0 * (phase - 0.7)) * np.cos(300.0 * (phase - 0.7)))
+    head = np.where(
+        phase < 0.7, 1.0, 17.0 + 20.0 * np.exp(-40.0 * (phase - 0.7)) * np.cos(300.0 * (phase - 0.7))
+    )
     return {"time": time, "body_head": head, "velocity": velocity, "opening": opening}
