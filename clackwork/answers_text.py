@@ -1,4 +1,4 @@
-"""Answers as lines for the terminal: the answer first, its reasons under it, cautions beside the figure they concern."""
+"""Answers as lines for the terminal: the answer first, reasons under it, cautions beside their figures."""
 
 from __future__ import annotations
 
@@ -77,7 +77,8 @@ def twin_lines(twin: Twin, system: str) -> list[str]:
     """A twin: what is known how well, what the runs missed, what to run next."""
     missed = sum(1 for one in twin.residuals if not abs(one.normalised) <= 2.0)
     lines = [
-        f"Build {twin.build.name}: {len(twin.residuals)} figures fitted, {missed} of them missed by more than two "
+        f"Build {twin.build.name}: {len(twin.residuals)} figures fitted, {missed} of them missed by more "
+        f"than two "
         f"standard deviations; the model itself is off by about {100.0 * twin.model_form_spread:.1f} %."
     ]
     lines += [f"  Note: {warning}" for warning in twin.warnings]

@@ -73,6 +73,7 @@ def trace_csv(columns: Mapping[str, NDArray[np.float64]], system: str) -> str:
     rows = zip(*(column.tolist() for column in columns.values()), strict=True)
     kinds = [TRACE_KINDS[name] for name in columns]
     lines = [
-        ",".join(f"{to_display(value, kind, system):.7g}" for value, kind in zip(row, kinds, strict=True)) for row in rows
+        ",".join(f"{to_display(value, kind, system):.7g}" for value, kind in zip(row, kinds, strict=True))
+        for row in rows
     ]
     return "\n".join([head, *lines]) + "\n"

@@ -38,12 +38,8 @@ UnitsOption = Annotated[Units | None, typer.Option("--units", help="Units of the
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, the unit in every key.")]
 BuildOption = Annotated[str | None, typer.Option("--build", metavar="NAME", help="Only this build.")]
 SiteOption = Annotated[str | None, typer.Option("--site", metavar="NAME", help="Only this site.")]
-HeadOption = Annotated[
-    str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')
-]
-TraceOption = Annotated[
-    Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")
-]
+HeadOption = Annotated[str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')]
+TraceOption = Annotated[Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")]
 OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for what is written.")]
 PaperOption = Annotated[Paper, typer.Option("--paper", help="Size of the sheets.")]
 
@@ -90,9 +86,7 @@ def judge(
     done = Done()
     judge_trials(workbook, chosen, done)
     data = {"judgements": [judgement_json(workbook.trials[n], j, system) for n, j in done.judgements.items()]}
-    lines = [
-        line for n, j in done.judgements.items() for line in judgement_lines(workbook.trials[n], j, system)
-    ]
+    lines = [line for n, j in done.judgements.items() for line in judgement_lines(workbook.trials[n], j, system)]
     _show(done, lines, data, system, as_json)
 
 
@@ -203,13 +197,7 @@ def sheet(
 @app.command()
 @guarded
 def demo(
-    out: HeadOption = Annotated[
-    str | None, typer.Option("--head", metavar="HEAD", help='Held in the vessel, such as "12 m".')
-]
-TraceOption = Annotated[
-    Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")
-]
-OutOption = Path("out"),
+    out: OutOption = Path("out"),
     paper: PaperOption = Paper.a4,
     units: UnitsOption = None,
     as_json: JsonOption = False,

@@ -130,7 +130,8 @@ def guarded(command: Callable[Arguments, None]) -> Callable[Arguments, None]:
         except Exception as error:
             _details()
             say(
-                f"Something went wrong that should not have ({type(error).__name__}). Set {DEBUG_VARIABLE}=1 and run it "
+                f"Something went wrong that should not have ({type(error).__name__}). Set "
+                f"{DEBUG_VARIABLE}=1 and run it "
                 "again to see the details."
             )
             raise typer.Exit(EXIT_UNEXPECTED) from None

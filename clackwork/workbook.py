@@ -25,6 +25,9 @@ __all__ = ["Trial", "Workbook", "load_workbook", "pick"]
 
 Thing = TypeVar("Thing")
 
+SET_POINT_SHARE = 0.1
+"""How far a run may lie from a trial's back-pressure to be compared: common practice, no published source."""
+
 
 @dataclass(frozen=True)
 class Workbook:
@@ -57,12 +60,15 @@ class Workbook:
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
-        return tuple(sorted((run for run in self.runs if run.build == build), key=lambda run: run.order))
+        return tuple(sorted((run for run in self.runs if run.build == build), key=lambda run: run.order or 0))
 
     def runs_of_trial(self, trial: Trial) -> tuple[Run, ...]:
-        """The runs a trial compares: of its two builds and its kind, in the order made."""
-        chosen = (run for run in self.runs if run.build in trial.builds and run.kind == trial.kind)
-        return tuple(sorted(chosen, key=lambda run: run.order))
+        """The runs a trial compares: of its builds, kind and back-pressure, in the order made."""
+        chosen = [run for run in self.runs if run.build in trial.builds and run.kind == trial.kind]
+        head = trial.back_pressure_head
+        if head is not None:
+            chosen = [run for run in chosen if run.gauge_head and abs(run.gauge_head / head - 1.0) <= SET_POINT_SHARE]
+        return tuple(sorted(chosen, key=lambda run: run.order or 0))
 
 
 def load_workbook(source: Path | str) -> Workbook:
@@ -87,9 +93,7 @@ def load_workbook(source: Path | str) -> Workbook:
     title, units, note = _read_head(head)
     rigs = {name: read_rig(table, name) for name, table in root.named_tables("rig").items()}
     builds = {name: read_build(table, name) for name, table in root.named_tables("build").items()}
-    runs = tuple(
-        read_run(table, place, builds, rigs) for place, table in enumerate(root.listed_tables("run"), start=1)
-    )
+    runs = tuple(read_run(table, place, builds, rigs) for place, table in enumerate(root.listed_tables("run"), start=1))
     _refuse_repeats([run.name for run in runs])
     trials = {name: read_trial(table, name, builds) for name, table in root.named_tables("trial").items()}
     sites = {name: read_site(table, name) for name, table in root.named_tables("site").items()}
@@ -126,8 +130,12 @@ def _refuse_repeats(names: Iterable[str]) -> None:
     seen: set[str] = set()
     for name in names:
         if name in seen:
-            raise InputError(f"run '{name}', name", f'"{name}"', "another run has that name already",
-                             "Give each run a name of its own.")
+            raise InputError(
+                f"run '{name}', name",
+                f'"{name}"',
+                "another run has that name already",
+                "Give each run a name of its own.",
+            )
         seen.add(name)
 
 

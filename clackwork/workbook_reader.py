@@ -75,7 +75,8 @@ def parse_toml(text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise WorkbookError(
-            f"The workbook is not valid TOML: {error}. Look at that line and the one before it for a missing quote, "
+            f"The workbook is not valid TOML: {error}. Look at that line and the one before it for a "
+            f"missing quote, "
             "bracket or equals sign."
         ) from error
     except (RecursionError, ValueError) as error:
@@ -207,8 +208,12 @@ class Table:
         if value is None:
             raise self.missing(key, f"{wanted}, one of {', '.join(words)}")
         if value not in words:
-            raise self.error(key, value, f"it must be one of {', '.join(words) or '(none described)'}",
-                             nearest(value, words) if words else "")
+            raise self.error(
+                key,
+                value,
+                f"it must be one of {', '.join(words) or '(none described)'}",
+                nearest(value, words) if words else "",
+            )
         return value
 
     def names(self, key: str, known: Iterable[str], count: int, wanted: str) -> tuple[str, ...]:
@@ -277,8 +282,9 @@ class Table:
         """
         for key in self._values:
             if key not in self._asked:
-                raise InputError(self.label or "the workbook", f'"{key}"', "there is no such field here",
-                                 nearest(key, self._asked))
+                raise InputError(
+                    self.label or "the workbook", f'"{key}"', "there is no such field here", nearest(key, self._asked)
+                )
 
 
 def checked_name(name: str, field: str) -> str:

@@ -68,6 +68,8 @@ class Trial:
         Differences within it count as the same; a share of the old build's figure.
     difference_that_matters : float
         The difference the trial should be able to find; a share of the old build's figure.
+    back_pressure_head : float or None
+        Only delivering runs within a tenth of it are compared [m above datum]; None takes all.
     note : str
     """
 
@@ -77,6 +79,7 @@ class Trial:
     kind: RunKind
     margin: float
     difference_that_matters: float
+    back_pressure_head: float | None = None
     note: str = ""
 
 
@@ -156,6 +159,10 @@ def _read_head(table: Table, rig: Rig, temperature: float | None) -> float | Non
         return head
     if head is not None:
         raise table.error("back_pressure_head", f"{head:g} m", "give gauge_pressure or back_pressure_head, not both")
+    full_scale = rig.instruments.gauge.full_scale
+    if pressure > full_scale:
+        allowed = f"the gauge of rig '{rig.name}' ends at {full_scale / 1e5:g} bar"
+        raise table.error("gauge_pressure", f"{pressure / 1e5:g} bar", allowed, "Describe the gauge that was used.")
     warmth = rig.surroundings.temperature if temperature is None else temperature
     water = water_at(warmth, rig.surroundings.altitude)
     return pressure / (water.density * STANDARD_GRAVITY) + rig.instruments.gauge.height_above_datum
@@ -168,9 +175,10 @@ def read_trial(table: Table, name: str, builds: Iterable[str]) -> Trial:
     kind = RunKind(table.choice("kind", RUN_KINDS, "which runs are compared"))
     margin = table.needed("margin", "fraction", 'the difference that counts as none, such as "5 %"')
     matters = table.needed("difference_that_matters", "fraction", 'the difference worth finding, such as "10 %"')
+    head = table.quantity("back_pressure_head", "head")
     note = table.text("note") or ""
     table.finish()
     for key, share in (("margin", margin), ("difference_that_matters", matters)):
         if not 0.0 < share <= 1.0:
             raise InputError(table.field(key), f"{100.0 * share:g} %", "it must be above 0 % and at most 100 %")
-    return Trial(name, (old, new), figure, kind, margin, matters, note)
+    return Trial(name, (old, new), figure, kind, margin, matters, head, note)

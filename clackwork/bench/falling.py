@@ -34,9 +34,7 @@ def effective_fall(fall_start: float, fall_end: float, flow_exponent: float = OR
     """
     for field, value in (("fall_start", fall_start), ("fall_end", fall_end)):
         if not (math.isfinite(value) and value > 0.0):
-            raise InputError(
-                field, f"{value:g} m", "it must be above 0 m", "A supply at the datum cannot flow."
-            )
+            raise InputError(field, f"{value:g} m", "it must be above 0 m", "A supply at the datum cannot flow.")
     if not abs(flow_exponent) <= _EXPONENT_LIMIT:
         raise InputError("flow_exponent", flow_exponent, "it must be -3 to 3", "Turbulent flow has 0.5.")
     half_log = 0.5 * math.log(fall_start / fall_end)

@@ -49,9 +49,7 @@ class Component:
         if not math.isfinite(self.value):
             raise InputError(self.name, self.value, "it must be a finite number")
         if not (math.isfinite(self.standard_uncertainty) and self.standard_uncertainty >= 0.0):
-            raise InputError(
-                f"standard uncertainty of {self.name}", self.standard_uncertainty, "it must be 0 or more"
-            )
+            raise InputError(f"standard uncertainty of {self.name}", self.standard_uncertainty, "it must be 0 or more")
         if not self.degrees_of_freedom > 0.0:
             raise InputError(
                 f"degrees of freedom of {self.name}",

@@ -5,16 +5,15 @@ Two builds, compared by Student's t with two sides at a stated level; the same s
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import Literal
 
-from clackwork.bench.gum import check_level, student_probability, student_quantile, welch_satterthwaite
+from clackwork.bench.gum import check_level, student_quantile, welch_satterthwaite
 from clackwork.errors import InputError
 
-USUAL_POWER = (
-    0.80  # Cohen 1988, Statistical Power Analysis, 2.4: the convention where nothing better is known
-)
+USUAL_POWER = 0.80  # Cohen 1988, Statistical Power Analysis, 2.4: the convention where nothing better is known
 USUAL_LEVEL = 0.90
 MOST_RUNS = 1000  # per build; more is no workshop trial
 _LEAST_RUNS = 2
@@ -292,14 +291,12 @@ def plan_trial(
     cautious = None
     if scatter_runs is not None:
         if scatter_runs < _LEAST_RUNS:
-            raise InputError(
-                "scatter_runs", scatter_runs, "it must be 2 or more", "One run shows no scatter."
-            )
+            raise InputError("scatter_runs", scatter_runs, "it must be 2 or more", "One run shows no scatter.")
         upper = scatter_limit(scatter, scatter_runs - 1.0)
         more = runs_for_difference(difference, upper, power=power, level=level, shared=shared)
         cautious = None if more is None else math.ceil(more - 1e-6)
     order = balanced_order(runs, builds=builds, style=style, seed=seed)
-    changes = sum(one != next_one for one, next_one in zip(order, order[1:], strict=False))
+    changes = sum(one != next_one for one, next_one in itertools.pairwise(order))
     reached = detection_power(difference, scatter, runs, runs, level=level, shared=shared)
     said = [
         f"{runs} runs of each build see the difference that matters {reached:.0%} of the time.",
@@ -312,7 +309,5 @@ def plan_trial(
             + " the trial is safe against that."
         )
     if runs % 2:
-        said.append(
-            "An odd number of runs leaves the last pair open to drift; one more run of each closes it."
-        )
+        said.append("An odd number of runs leaves the last pair open to drift; one more run of each closes it.")
     return TrialPlan(runs, cautious, reached, order, changes, tuple(said))

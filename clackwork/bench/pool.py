@@ -96,9 +96,7 @@ class PooledFigure:
     odd_note: str
 
 
-def _split(
-    runs: Sequence[RunFigures], key: Callable[[RunFigures], float], tolerance: float
-) -> list[list[RunFigures]]:
+def _split(runs: Sequence[RunFigures], key: Callable[[RunFigures], float], tolerance: float) -> list[list[RunFigures]]:
     """Part runs where a head leaves the tolerance of the lowest of its group."""
     groups: list[list[RunFigures]] = []
     for run in sorted(runs, key=key):
@@ -209,9 +207,7 @@ def _shared_parts(estimates: Sequence[Estimate]) -> list[Contribution]:
     for key, part in sorted(about.items()):
         amount = math.fsum(estimate.shared.get(key, 0.0) for estimate in estimates) / len(estimates)
         parts.append(
-            Contribution(
-                part.name, part.sensitivity, amount, 0.0, part.degrees_of_freedom, part.kind, part.source, key
-            )
+            Contribution(part.name, part.sensitivity, amount, 0.0, part.degrees_of_freedom, part.kind, part.source, key)
         )
     return parts
 
@@ -274,17 +270,11 @@ def find_odd_runs(
         if distance > limit:
             found = len(trail)
     note = f"{count} runs were tested for odd ones at {_ODD_CHANCE:.0%}"
-    return tuple(trail[:found]), f"{note}; {found or 'none'} found" + (
-        ", kept in the mean." if found else "."
-    )
+    return tuple(trail[:found]), f"{note}; {found or 'none'} found" + (", kept in the mean." if found else ".")
 
 
 def _reason(name: str, value: float, others: float, count: int) -> str:
-    apart = (
-        f"{abs(value / others - 1.0):.1%} {'above' if value > others else 'below'}"
-        if others
-        else "apart from"
-    )
+    apart = f"{abs(value / others - 1.0):.1%} {'above' if value > others else 'below'}" if others else "apart from"
     return (
         f"Run {name} is {apart} the mean of the other {count} runs, farther than chance puts a sound run "
         f"in {1.0 - _ODD_CHANCE:.0%} of such sets; look for what was different and repeat it."

@@ -126,9 +126,7 @@ class Run:
     def _field(self, name: str) -> str:
         return f"run {self.name}: {name}"
 
-    def _check(
-        self, field: str, value: float | None, low: float, high: float, unit: str, next_step: str
-    ) -> None:
+    def _check(self, field: str, value: float | None, low: float, high: float, unit: str, next_step: str) -> None:
         if value is not None and not (math.isfinite(value) and low <= value <= high):
             raise InputError(
                 self._field(field), f"{value:g} {unit}", f"it must be {low:g} to {high:g} {unit}", next_step
@@ -333,23 +331,17 @@ def _components(run: Run, instruments: Instruments, density: float | None) -> li
         found.append(Component("fall_end", run.fall_end, half_width(rule.half_width), source="rule read"))
     if run.duration is not None:
         found.append(
-            Component(
-                "duration", run.duration, instruments.stopwatch.start_stop_sd, source="start and stop by hand"
-            )
+            Component("duration", run.duration, instruments.stopwatch.start_stop_sd, source="start and stop by hand")
         )
     for name in VOLUMES:
         volume, bucket = getattr(run, name), instruments.bucket_for(name)
         if volume is not None:
             key = f"{bucket.name or f'bucket of {rig}'}: mark, {name}"
             found.append(
-                Component(
-                    name, volume, bucket.standard_uncertainty(volume), source="bucket's mark", shared_as=key
-                )
+                Component(name, volume, bucket.standard_uncertainty(volume), source="bucket's mark", shared_as=key)
             )
     if run.beats is not None:
-        found.append(
-            Component("beats", float(run.beats), half_width(BEAT_HALF_WIDTH), source="whole beats counted")
-        )
+        found.append(Component("beats", float(run.beats), half_width(BEAT_HALF_WIDTH), source="whole beats counted"))
     if run.pressure_gauge is not None or run.gauge_head is not None:
         found += _gauge_components(run, instruments, density)
     return found
@@ -366,9 +358,7 @@ def _gauge_components(run: Run, instruments: Instruments, density: float | None)
             gauge.reading_uncertainty,
             source="dial read",
         ),
-        Component(
-            "gauge_error", 0.0, gauge.class_uncertainty, source="gauge's class", shared_as=f"{key}: class"
-        ),
+        Component("gauge_error", 0.0, gauge.class_uncertainty, source="gauge's class", shared_as=f"{key}: class"),
         Component(
             "gauge_height",
             gauge.height_above_datum,
@@ -389,17 +379,9 @@ def _volume_formula(wanted: str, run: Run) -> Formula | None:
     read = {name for name in VOLUMES if getattr(run, name) is not None}
     delivers = run.kind is RunKind.DELIVERING
     if wanted == "drawn_volume" and "waste_volume" in read:
-        return (
-            (lambda v: v["waste_volume"] + v["delivered_volume"])
-            if delivers
-            else (lambda v: v["waste_volume"])
-        )
+        return (lambda v: v["waste_volume"] + v["delivered_volume"]) if delivers else (lambda v: v["waste_volume"])
     if wanted == "waste_volume" and "drawn_volume" in read:
-        return (
-            (lambda v: v["drawn_volume"] - v["delivered_volume"])
-            if delivers
-            else (lambda v: v["drawn_volume"])
-        )
+        return (lambda v: v["drawn_volume"] - v["delivered_volume"]) if delivers else (lambda v: v["drawn_volume"])
     return None
 
 
@@ -407,9 +389,7 @@ def _fall_formula(run: Run, instruments: Instruments, flow_exponent: float) -> F
     """The effective fall from both levels, from one level and the water drawn, or from the one level held."""
     area = instruments.bucket.plan_area
     if run.fall_end is not None:
-        return lambda v: effective_fall(
-            v["fall_start"] + v["datum"], v["fall_end"] + v["datum"], flow_exponent
-        )
+        return lambda v: effective_fall(v["fall_start"] + v["datum"], v["fall_end"] + v["datum"], flow_exponent)
     if area is not None and run.drawn_volume is not None:
         return lambda v: effective_fall(
             v["fall_start"] + v["datum"],
@@ -494,18 +474,14 @@ def _notes(
     values = {component.name: component.value for component in components}
     area = instruments.bucket.plan_area
     if area is not None and run.drawn_volume is not None and run.fall_end is not None:
-        missing = propagate(
-            lambda v: v["drawn_volume"] - area * (v["fall_start"] - v["fall_end"]), components
-        )
+        missing = propagate(lambda v: v["drawn_volume"] - area * (v["fall_start"] - v["fall_end"]), components)
         if abs(missing.value) > _LEVELS_DISAGREE * missing.standard_uncertainty:
             said.append(
                 f"Run {run.name}: the levels give {1.0 - missing.value / run.drawn_volume:.2f} times the volume "
                 "read; check the plan area, the marks and for water added."
             )
     if all(getattr(run, name) is not None for name in VOLUMES):
-        missing = propagate(
-            lambda v: v["drawn_volume"] - v["waste_volume"] - v["delivered_volume"], components
-        )
+        missing = propagate(lambda v: v["drawn_volume"] - v["waste_volume"] - v["delivered_volume"], components)
         if abs(missing.value) > _LEVELS_DISAGREE * missing.standard_uncertainty:
             said.append(
                 f"Run {run.name}: {missing.value / values['drawn_volume']:+.1%} of the water drawn "

@@ -92,7 +92,7 @@ def delivery_chart(promises: Mapping[str, Promise], *, system: str = "metric", w
 
 
 def last_beat(trace: Mapping[str, FloatArray]) -> slice:
-    """Rows of the last whole beat, from one opening of the waste valve to the next; all rows when there is none."""
+    """Rows of the last whole beat, from one opening of the waste valve to the next; else all rows."""
     opening = trace["opening"]
     if opening.size == 0:
         return slice(0, 0)
@@ -105,9 +105,7 @@ def last_beat(trace: Mapping[str, FloatArray]) -> slice:
     return slice(max(0, first - lead), min(opening.size, after + lead))
 
 
-def beat_chart(
-    trace: Mapping[str, FloatArray], *, name: str = "", system: str = "metric", width: int = 420
-) -> Spec:
+def beat_chart(trace: Mapping[str, FloatArray], *, name: str = "", system: str = "metric", width: int = 420) -> Spec:
     """One beat: head at the pump, velocity in the drive pipe and opening of the waste valve against time.
 
     Parameters
@@ -142,7 +140,7 @@ def beat_chart(
             "vconcat": panels,
             "spacing": 14,
         },
-        description="Head at the pump, velocity in the drive pipe and opening of the waste valve over one beat",
+        description="Head at the pump, drive-pipe velocity and waste valve opening over one beat",
     )
 
 
@@ -166,7 +164,7 @@ def _trace_panel(
     ]
     span = [0.0, max([1e-6, *(row["time_s"] for row in rows)])]
     x = quantitative("time_s", None, domain=span, axis={"grid": True, "labels": False})
-    y = quantitative(field, [words, f"({unit_label(kind, system)})"], axis={"tickCount": 4})  # type: ignore[arg-type]
+    y = quantitative(field, [words, f"({unit_label(kind, system)})"], axis={"tickCount": 3})  # type: ignore[arg-type]
     return {
         "data": {"values": rows},
         "width": width,
@@ -183,12 +181,12 @@ def _trace_panel(
 
 
 def _run_along(length: float, rise: float) -> float:
-    """Level distance covered by a straight pipe of ``length`` over ``rise`` [m]; at least a hundredth of its length."""
+    """Level distance a straight pipe of ``length`` covers over ``rise`` [m]; at least 1 % of it."""
     return math.sqrt(max(length**2 - rise**2, (0.01 * length) ** 2))
 
 
 def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> Spec:
-    """Source, pump and outlet from the side, pipes drawn straight; says when heights are drawn larger than lengths.
+    """Source, pump and outlet from the side, pipes drawn straight; says when heights are stretched.
 
     Parameters
     ----------
@@ -199,9 +197,7 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     """
     fall, lift = site.fall, site.line.lift
     drive, delivery = _run_along(site.drive_pipe.length, fall), _run_along(site.line.length, lift)
-    beside_source = drive < 0.35 * (
-        drive + delivery
-    )  # too little room over the drive pipe: words left of the source
+    beside_source = drive < 0.35 * (drive + delivery)  # too little room over the drive pipe: words left of the source
     across = (1.4 if beside_source else 1.12) * (drive + delivery)
     true_height = width * 1.25 * lift / across
     stretch = 1.0 if true_height >= 110.0 else math.ceil(110.0 / true_height)
@@ -212,19 +208,13 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     domain_x = [to_display(at, "length", system) for at in (left, left + across)]
     domain_y = [to_display(at * lift, "length", system) for at in (-0.1, 1.15)]
     x = quantitative("along", None, domain=domain_x, axis=None)
-    y = quantitative(
-        "height", axis_title("above the pump", "length", system), domain=domain_y, axis={"grid": False}
-    )
+    y = quantitative("height", axis_title("above the pump", "length", system), domain=domain_y, axis={"grid": False})
     places = [(0.0, fall, "source"), (drive, 0.0, "pump"), (drive + delivery, lift, "outlet")]
     rows = [
         {"along": to_display(a, "length", system), "height": to_display(h, "length", system), "place": place}
         for a, h, place in places
     ]
-    scale = (
-        "Heights and lengths to one scale."
-        if stretch == 1.0
-        else f"Heights drawn {stretch:g} times the lengths."
-    )
+    scale = "Heights and lengths to one scale." if stretch == 1.0 else f"Heights drawn {stretch:g} times the lengths."
     return whole(
         {
             "title": title("The site from the side", f"{scale} Pipes drawn straight.", width=width),
@@ -237,9 +227,7 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
     )
 
 
-def _elevation_layers(
-    rows: list[Spec], x: Spec, y: Spec, site: Site, system: str, beside: bool
-) -> list[Spec]:
+def _elevation_layers(rows: list[Spec], x: Spec, y: Spec, site: Site, system: str, beside: bool) -> list[Spec]:
     """Level lines, the two pipes, the three places and their words."""
     source, pump, outlet = rows
     fall_words = f"source, {format_quantity(site.fall, 'length', system)} up"

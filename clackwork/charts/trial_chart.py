@@ -16,7 +16,6 @@ from clackwork.charts.vega import (
     nominal,
     quantitative,
     title,
-    whiskers,
     whole,
 )
 from clackwork.quantities import key_name, to_display
@@ -146,18 +145,18 @@ def _panel(
         {"x": x, "y": y, "shape": shape, "fill": fill},
         rows,
     )
-    bars = whiskers(x, "", "low", "high", thick=thick, domain=domain)
-    bars["data"] = {"values": list(rows)}
-    bars["encoding"]["y"] = {**y, "field": "low"}
+    bars = layer(
+        {"type": "rule", "strokeWidth": thick, "color": DARK},
+        {"x": x, "y": {**y, "field": "low"}, "y2": {"field": "high"}},
+        rows,
+    )
     drawn = [bars, points]
     if band:
         low = {**y, "field": "low"}
         drawn.insert(0, layer({"type": "rect", "color": PALE}, {"y": low, "y2": {"field": "high"}}, band))
         drawn.insert(
             1,
-            layer(
-                {"type": "rule", "color": MIDDLE, "strokeDash": [5, 4]}, {"y": {**y, "field": "middle"}}, band
-            ),
+            layer({"type": "rule", "color": MIDDLE, "strokeDash": [5, 4]}, {"y": {**y, "field": "middle"}}, band),
         )
     return drawn
 

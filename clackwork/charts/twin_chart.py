@@ -82,7 +82,7 @@ def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
             "height": max(1, runs) * ROW_HEIGHT,
             "layer": [band, middle, points],
         },
-        description=f"Normalised difference between measured and modelled figures of {runs} runs of {twin.build.name}",
+        description=f"Modelled against measured figures of {runs} runs of {twin.build.name}",
     )
 
 
@@ -96,9 +96,7 @@ def spread_chart(twin: Twin, *, width: int = 420) -> Spec:
         Of the plot [px].
     """
     top = max([0.1, *(100.0 * max(p.prior_spread, p.posterior_spread) for p in twin.pinned)])
-    x = quantitative(
-        "spread_percent", "spread of the value (%, one standard deviation)", domain=(0.0, 1.05 * top)
-    )
+    x = quantitative("spread_percent", "spread of the value (%, one standard deviation)", domain=(0.0, 1.05 * top))
     y = nominal("parameter", None)
     names = ["before the runs", "after the runs"]
     fill = nominal(

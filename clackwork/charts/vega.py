@@ -80,13 +80,9 @@ def wrap(text: str, columns: int) -> list[str]:
     return textwrap.wrap(text, columns) or [""]
 
 
-def quantitative(
-    field: str, words: str | None, *, domain: Sequence[float] | None = None, **more: Any
-) -> Spec:
+def quantitative(field: str, words: str | None, *, domain: Sequence[float] | None = None, **more: Any) -> Spec:
     """Encoding of a number; ``domain`` fixes the scale, else it follows the data without forcing zero."""
-    scale: Spec = (
-        {"zero": False} if domain is None else {"domain": list(domain), "nice": False, "zero": False}
-    )
+    scale: Spec = {"zero": False} if domain is None else {"domain": list(domain), "nice": False, "zero": False}
     return {"field": field, "type": "quantitative", "title": words, "scale": scale, **more}
 
 
@@ -101,16 +97,6 @@ def layer(mark: Spec, encoding: Spec, rows: Iterable[Mapping[str, Any]] | None =
     if rows is not None:
         made["data"] = {"values": [dict(row) for row in rows]}
     return made
-
-
-def whiskers(
-    x: Spec, y: str, low: str, high: str, *, thick: float = 1.2, domain: Sequence[float] | None = None
-) -> Spec:
-    """Upright bars from ``low`` to ``high`` at ``x``; their axis title is left to the points of axis ``y``."""
-    span = quantitative(low, y, domain=domain)
-    return layer(
-        {"type": "rule", "strokeWidth": thick, "color": DARK}, {"x": x, "y": span, "y2": {"field": high}}
-    )
 
 
 def whole(body: Spec, *, description: str) -> Spec:

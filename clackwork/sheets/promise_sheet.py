@@ -69,9 +69,7 @@ def place_cautions(ids: Iterable[str]) -> Fields:
     return placed
 
 
-def promise_fields(
-    promise: Promise, site: Site, trace: Trace | None, *, units: str, date: datetime.date
-) -> Fields:
+def promise_fields(promise: Promise, site: Site, trace: Trace | None, *, units: str, date: datetime.date) -> Fields:
     """All that the template prints.
 
     Parameters
@@ -131,16 +129,10 @@ def _pressure(promise: Promise, site: Site, units: str) -> Fields:
     surroundings = site.surroundings
     unit_weight = water_at(surroundings.temperature, surroundings.altitude).density * STANDARD_GRAVITY
     peak = Range(
-        *(
-            unit_weight * head
-            for head in (promise.peak_head.low, promise.peak_head.middle, promise.peak_head.high)
-        )
+        *(unit_weight * head for head in (promise.peak_head.low, promise.peak_head.middle, promise.peak_head.high))
     )
     surge = Range(
-        *(
-            unit_weight * h
-            for h in (promise.surge_head.low, promise.surge_head.middle, promise.surge_head.high)
-        )
+        *(unit_weight * h for h in (promise.surge_head.low, promise.surge_head.middle, promise.surge_head.high))
     )
     rating = format_quantity(unit_weight * promise.rating_head, "pressure_gauge", units)
     margin = promise.pressure_margin
@@ -178,8 +170,7 @@ def _heights(site: Site, units: str) -> list[list[str]]:
         ],
         [
             "Delivery pipe",
-            f"{format_quantity(site.line.length, 'length', units)} of {site.line.pipe.material} "
-            f"{site.line.pipe.size}",
+            f"{format_quantity(site.line.length, 'length', units)} of {site.line.pipe.material} {site.line.pipe.size}",
         ],
     ]
 
@@ -192,8 +183,15 @@ def _running(promise: Promise, units: str) -> list[list[str]]:
     )
     return [
         ["Beats", range_words(promise.beat_rate, "beat_rate", units)],
-        ["d'Aubuisson efficiency", range_words(promise.daubuisson_efficiency, "fraction", units)],
-        ["Rankine efficiency", range_words(promise.rankine_efficiency, "fraction", units)],
+        [
+            "d'Aubuisson efficiency",
+            f"{range_words(promise.daubuisson_efficiency, 'fraction', units)}; delivered × lift / (drawn × fall)",
+        ],
+        [
+            "Rankine efficiency",
+            f"{range_words(promise.rankine_efficiency, 'fraction', units)}; "
+            "delivered × rise above source / (spilt × fall)",
+        ],
         ["Height held in the air vessel", range_words(promise.vessel_head, "head", units)],
         ["Closing velocity over the steady one", f"{promise.stall_margin:.2f} (at 1 the valve stands open)"],
         ["State, over all draws", shares or "not known"],
@@ -231,8 +229,6 @@ def _assumed(promise: Promise, site: Site, units: str) -> list[list[str]]:
             f"bore {format_quantity(site.line.pipe.bore, 'small_length', units)}, "
             f"{site.line.pipe.standard}, fittings {site.line.fittings_loss:g} velocity heads",
         ],
-        ["d'Aubuisson efficiency", "water delivered times lift, over water drawn times fall"],
-        ["Rankine efficiency", "water delivered times lift above the source, over water spilt times fall"],
         ["Ranges", f"5 % to 95 % of {promise.draws} draws (seed {promise.seed})"],
     ]
 

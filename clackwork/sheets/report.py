@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from clackwork.charts.vega import Spec
@@ -14,13 +14,21 @@ from clackwork.sheets.typeset import Fields, compile_pdf
 
 if TYPE_CHECKING:
     from clackwork.bench.judge import Judgement
+    from clackwork.bench.runs import Run
     from clackwork.twin.twin import Twin
     from clackwork.workbook import Trial, Workbook
 
 
-def judgement_chart(judgement: Judgement, trial: Trial, *, system: str) -> Spec:
-    """The chart of a judged trial."""
-    return chart_of(trial_print(judgement, trial), system=system)
+def judgement_chart(judgement: Judgement, trial: Trial, runs: Sequence[Run], *, system: str) -> Spec:
+    """The chart of a judged trial and the runs it compares."""
+    return chart_of(trial_print(judgement, trial, runs), system=system)
+
+
+def _trial(workbook: Workbook, name: str, judgement: Judgement, units: str) -> Fields:
+    """All that the template prints of one trial."""
+    trial = workbook.trials[name]
+    runs = workbook.runs_of_trial(trial)
+    return trial_fields(trial_print(judgement, trial, runs), runs, units=units)
 
 
 def report_fields(
@@ -41,14 +49,7 @@ def report_fields(
     units : {"metric", "us"}
     date : datetime.date
     """
-    trials = [
-        trial_fields(
-            trial_print(judgement, workbook.trials[name]),
-            workbook.runs_of_trial(workbook.trials[name]),
-            units=units,
-        )
-        for name, judgement in judgements.items()
-    ]
+    trials = [_trial(workbook, name, judgement, units) for name, judgement in judgements.items()]
     return {
         "title": f"Test report: {workbook.title}",
         "subtitle": " ".join(words for words in (f"{date.isoformat()}.", workbook.note) if words),

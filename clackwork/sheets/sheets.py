@@ -78,8 +78,7 @@ def write_sheets(
         pdf = promise_pdf(promise, site, trace=traces.get(promise.site), units=units, paper=paper, date=date)
         pdfs[_free(f"promise-{file_stem(name)}", pdfs)] = pdf
     charts = {
-        stem: to_svg(spec)
-        for stem, spec in _charts(workbook, judgements, twins, promises, traces, units).items()
+        stem: to_svg(spec) for stem, spec in _charts(workbook, judgements, twins, promises, traces, units).items()
     }
     out.mkdir(parents=True, exist_ok=True)
     written = []
@@ -103,9 +102,9 @@ def _charts(
     """Every chart by file stem."""
     made: dict[str, Spec] = {}
     for name, judgement in judgements.items():
-        made[_free(f"trial-{file_stem(name)}", made)] = judgement_chart(
-            judgement, workbook.trials[name], system=units
-        )
+        trial = workbook.trials[name]
+        drawn = judgement_chart(judgement, trial, workbook.runs_of_trial(trial), system=units)
+        made[_free(f"trial-{file_stem(name)}", made)] = drawn
     for name, twin in twins.items():
         made[_free(f"twin-{file_stem(name)}-residuals", made)] = residual_chart(twin)
         made[_free(f"twin-{file_stem(name)}-spread", made)] = spread_chart(twin)

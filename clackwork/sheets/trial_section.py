@@ -27,12 +27,16 @@ class TrialPrint:
     ----------
     name, sentence : str
         Of the trial; the verdict in words.
+    reasons : tuple of str
+        Why, in sentences.
     figure, kind : str
         What was compared, and its kind of quantity.
     difference : tuple of three float
         Low end, value and high end of new less old.
+    interval_words : str
+        What the ends of the difference are.
     level : float
-        Of the intervals.
+        Of the intervals of the means.
     margin : float or None
         Half-width within which builds count as the same.
     points : tuple of RunPoint
@@ -48,9 +52,11 @@ class TrialPrint:
 
     name: str
     sentence: str
+    reasons: tuple[str, ...]
     figure: str
     kind: str
     difference: tuple[float, float, float]
+    interval_words: str
     level: float
     margin: float | None
     points: tuple[RunPoint, ...]
@@ -96,11 +102,11 @@ def trial_fields(trial: TrialPrint, runs: Sequence[Run], *, units: str) -> Field
         if trial.margin is None
         else [["Counts as the same within", f"± {format_quantity(trial.margin, trial.kind, units)}"]]
     )
-    level = format_quantity(trial.level, "fraction", figures=2)
     return {
         "heading": f"Trial {trial.name}: {plain(trial.figure)}",
         "verdict": trial.sentence,
-        "difference": [f"{new} less {old}", middle, f"{beside.rstrip(')')} ({level} interval)"],
+        "reasons": list(trial.reasons),
+        "difference": [f"{new} less {old}", middle, f"{beside.rstrip(')')} ({trial.interval_words})"],
         "facts": [*means, *margin, *([name, words] for name, words in trial.facts)],
         "warnings": list(trial.warnings),
         "chart": drawing(chart_of(trial, system=units)),
@@ -121,14 +127,10 @@ def _run_rows(trial: TrialPrint, runs: Sequence[Run], units: str) -> list[list[s
     rows = []
     for point in sorted(trial.points, key=lambda point: point.order):
         run = by_name.get(point.name)
-        duration = (
-            format_quantity(run.duration, "duration", units) if run and run.duration is not None else ""
-        )
+        duration = format_quantity(run.duration, "duration", units) if run and run.duration is not None else ""
         beats = str(run.beats) if run and run.beats is not None else ""
         note = "; ".join(
-            words
-            for words in ("stands apart" if point.name in trial.odd else "", run.note if run else "")
-            if words
+            words for words in ("stands apart" if point.name in trial.odd else "", run.note if run else "") if words
         )
         figure = format_with_uncertainty(point.value, point.standard_uncertainty, trial.kind, units)
         rows.append([point.name, point.build, str(point.order), duration, beats, figure, note])

@@ -40,9 +40,7 @@ def twin_fields(name: str, twin: Twin) -> Fields:
         "more_runs": [run.sentence for run in twin.next_runs[1:]],
         "warnings": list(twin.warnings),
         "parameters_head": PARAMETERS_HEAD,
-        "parameters": [
-            _parameter_row(twin, parameter, pinned.get(parameter)) for parameter in twin.parameter_names
-        ],
+        "parameters": [_parameter_row(twin, parameter, pinned.get(parameter)) for parameter in twin.parameter_names],
         "pinned": [entry.sentence for entry in twin.pinned],
         "spread": drawing(spread_chart(twin)) if twin.pinned else None,
         "residuals": drawing(residual_chart(twin)) if twin.residuals else None,

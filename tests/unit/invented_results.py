@@ -5,10 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from clackwork.bench.instruments import Instruments
+from clackwork.bench.judge import Judgement, judge
+from clackwork.bench.runs import Run, RunKind, reduce_run
 from clackwork.pipes import find_pipe
 from clackwork.ram.parts import AirVessel, Build, DeliveryLine, DeliveryValve, DrivePipe, GuidedPoppet
 from clackwork.site.site import Promise, Range, Site
 from clackwork.twin.twin import NextRun, Pinned, Residual, Twin
+from clackwork.workbook import Trial, Workbook
 
 BUILD = Build("Two-inch B (invented)", GuidedPoppet(0.35, 0.012, 0.04), DeliveryValve(0.03), AirVessel(0.003))
 UGLY = 'Spring #1 *top* $x$ [a] @b \\ "q" <svg>'
@@ -147,7 +151,53 @@ def trace() -> dict[str, NDArray[np.float64]]:
     phase = time % 1.0
     opening = np.where(phase < 0.7, 0.012 * np.clip(phase / 0.05, 0.0, 1.0), 0.0)
     velocity = np.where(phase < 0.7, 1.6 * phase / 0.7, 1.6 * (1.0 - phase) / 0.3)
-    head = np.where(
-        phase < 0.7, 1.0, 17.0 + 20.0 * np.exp(-40.0 * (phase - 0.7)) * np.cos(300.0 * (phase - 0.7))
-    )
+    head = np.where(phase < 0.7, 1.0, 17.0 + 20.0 * np.exp(-40.0 * (phase - 0.7)) * np.cos(300.0 * (phase - 0.7)))
     return {"time": time, "body_head": head, "velocity": velocity, "opening": opening}
+
+
+OLD, NEW = "old flap", "new flap"
+
+
+def runs(count: int = 5) -> tuple[Run, ...]:
+    """Held-open runs that nobody made, old and new in turn; the new one passes a tenth more."""
+    scatter = np.random.default_rng(3).normal(scale=0.008, size=2 * count)
+    return tuple(
+        Run(
+            name=f"{(OLD, NEW)[place % 2]} {place // 2 + 1}",
+            build=(OLD, NEW)[place % 2],
+            rig="yard",
+            kind=RunKind.HELD_OPEN,
+            fall_start=2.0,
+            fall_end=2.0,
+            order=place + 1,
+            duration=60.0,
+            waste_volume=0.02 * (1.0 + 0.1 * (place % 2)) * (1.0 + float(scatter[place])),
+            water_temperature=285.15,
+            note="gust of wind" if place == 2 else "",
+        )
+        for place in range(2 * count)
+    )
+
+
+def judgement(count: int = 5) -> Judgement:
+    """What a trial of those runs says."""
+    figures = [reduce_run(run, Instruments()) for run in runs(count)]
+    old = [figure for figure in figures if figure.run.build == OLD]
+    new = [figure for figure in figures if figure.run.build == NEW]
+    return judge(old, new, "waste_flow", margin=1.5e-5, difference_that_matters=3.0e-5)
+
+
+def workbook(count: int = 5, *, site_names: tuple[str, ...] = ("Upper field (invented)",)) -> Workbook:
+    """A workbook that holds them."""
+    return Workbook(
+        title="Spring trials (invented)",
+        note="Every figure here is invented.",
+        units="metric",
+        rigs={},
+        builds={BUILD.name: BUILD},
+        runs=runs(count),
+        trials={"flap": Trial("flap", (OLD, NEW), "waste_flow", RunKind.HELD_OPEN, 0.05, 0.1)},
+        sites={name: site(name) for name in site_names},
+        typed={},
+        text="",
+    )

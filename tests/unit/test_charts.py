@@ -18,10 +18,7 @@ from clackwork.charts.trial_chart import MeanPoint, RunPoint, trial_chart
 from clackwork.charts.twin_chart import residual_chart, spread_chart
 from clackwork.charts.vega import Spec, axis_title, to_svg, wrap
 
-RUNS = [
-    RunPoint(f"run {n}", "old flap" if n % 2 else "new flap", n, 2.0e-5 + 1e-7 * n, 4.0e-7)
-    for n in range(1, 9)
-]
+RUNS = [RunPoint(f"run {n}", "old flap" if n % 2 else "new flap", n, 2.0e-5 + 1e-7 * n, 4.0e-7) for n in range(1, 9)]
 MEANS = [MeanPoint("old flap", 1.94e-5, 2.0e-5, 2.06e-5), MeanPoint("new flap", 2.1e-5, 2.16e-5, 2.22e-5)]
 
 
@@ -77,9 +74,7 @@ def values(spec: object, key: str) -> list[float]:
 def test_litres_a_day_in_both_units() -> None:
     one = {"A": promise("A")}
     assert values(delivery_chart(one), "daily_delivery_l_day") == [pytest.approx(2310.0)]
-    assert values(delivery_chart(one, system="us"), "daily_delivery_gal_day") == [
-        pytest.approx(2310.0 / 3.785411784)
-    ]
+    assert values(delivery_chart(one, system="us"), "daily_delivery_gal_day") == [pytest.approx(2310.0 / 3.785411784)]
     words = "".join(ElementTree.fromstring(to_svg(delivery_chart(one, system="us"))).itertext())
     assert "(gal/day)" in words
     assert "(L/day)" not in words
@@ -118,9 +113,7 @@ def test_residuals_without_a_modelled_value_are_counted() -> None:
 def test_far_residual_stays_on_the_chart() -> None:
     fitted = twin()
     far = replace(fitted.residuals[0], normalised=-9.0)
-    low, high = residual_chart(replace(fitted, residuals=(far,)))["layer"][0]["encoding"]["x"]["scale"][
-        "domain"
-    ]
+    low, high = residual_chart(replace(fitted, residuals=(far,)))["layer"][0]["encoding"]["x"]["scale"]["domain"]
     assert low < -9.0
     assert high > 9.0
 

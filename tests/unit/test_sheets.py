@@ -9,14 +9,18 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
-from invented_results import UGLY, promise, site, trace, twin
+from invented_results import UGLY, judgement, promise, site, trace, twin, workbook
 from pypdf import PdfReader
 
 from clackwork.cautions import CAUTIONS
 from clackwork.errors import InputError
+from clackwork.sheets import write_sheets
+from clackwork.sheets.judged import trial_print, verdict_sentence
 from clackwork.sheets.promise_sheet import place_cautions, promise_fields, promise_pdf, sentence, split_range
+from clackwork.sheets.trial_section import trial_fields
 from clackwork.sheets.twin_section import twin_fields
 from clackwork.sheets.typeset import FONT_FOLDER, compile_pdf, file_stem
 from clackwork.site.site import Range
@@ -65,9 +69,7 @@ def test_promise_prints_answer_figures_and_cautions(units: str, paper: str) -> N
 
 def test_wrong_units_are_not_there() -> None:
     words = " ".join(words_of(promise_fields(promise(), site(), trace(), units="us", date=DATE)))
-    assert not re.search(
-        r"\d (L/min|L/day|bar|m|mm|°C)\b", words.replace("24 L/min", "").replace("18 L/min", "")
-    )
+    assert not re.search(r"\d (L/min|L/day|bar|m|mm|°C)\b", words.replace("24 L/min", "").replace("18 L/min", ""))
 
 
 def test_pressure_never_without_its_caution() -> None:
@@ -87,9 +89,7 @@ def test_every_caution_is_placed_once() -> None:
 
 def test_weak_pipe_is_told() -> None:
     words = " ".join(
-        words_of(
-            promise_fields(replace(promise(), pressure_margin=0.8), site(), None, units="metric", date=DATE)
-        )
+        words_of(promise_fields(replace(promise(), pressure_margin=0.8), site(), None, units="metric", date=DATE))
     )
     assert "0.8 times, the pipe is too weak" in words
 
@@ -129,9 +129,7 @@ def test_pdf_is_tagged_titled_and_sets_the_vendored_face_only() -> None:
     assert reader.trailer["/Root"]["/MarkInfo"]["/Marked"]
     assert reader.trailer["/Root"]["/Lang"] == "en"
     fonts = {
-        font.get_object()["/BaseFont"]
-        for page in reader.pages
-        for font in page["/Resources"].get("/Font", {}).values()
+        font.get_object()["/BaseFont"] for page in reader.pages for font in page["/Resources"].get("/Font", {}).values()
     }
     assert fonts
     assert all("Lato" in name for name in fonts)
@@ -182,3 +180,88 @@ def test_long_file_name_is_cut() -> None:
 def test_sentence() -> None:
     assert sentence("needs more water") == "Needs more water."
     assert sentence("Why?") == "Why?"
+
+
+def trial(units: str = "metric", count: int = 5) -> dict[str, object]:
+    book = workbook(count)
+    made = book.runs_of_trial(book.trials["flap"])
+    return trial_fields(trial_print(judgement(count), book.trials["flap"], made), made, units=units)
+
+
+def test_trial_tells_the_judgement() -> None:
+    judged = judgement()
+    fields = trial()
+    assert judged.verdict == "different"
+    assert fields["verdict"] == "Different: the waste flow of new flap is higher than that of old flap."
+    assert fields["reasons"] == list(judged.reasons)
+    name, middle, beside = fields["difference"]  # type: ignore[misc]
+    assert name == "new flap less old flap"
+    assert middle.startswith(f"{judged.difference.value * 60_000:.1f}")
+    assert beside.endswith("% interval)")
+    assert len(fields["runs"]) == 10  # type: ignore[arg-type]
+    assert [row[2] for row in fields["runs"]] == [str(n) for n in range(1, 11)]  # type: ignore[attr-defined]
+    assert "gust of wind" in words_of(fields)
+    assert "gpm" in " ".join(words_of(trial("us")))
+    assert "L/min" not in " ".join(words_of(trial("us")))
+
+
+def test_one_run_of_each_says_what_its_interval_is() -> None:
+    words = " ".join(words_of(trial(count=1)))
+    assert "scatter not known" in words
+    assert "Not yet known whether the waste flow of new flap differs" in words
+
+
+def test_every_verdict_has_a_sentence() -> None:
+    judged = judgement()
+    fall = replace(judged, difference=replace(judged.difference, value=-judged.difference.value))
+    assert "is lower than" in verdict_sentence(fall)
+    assert verdict_sentence(replace(judged, verdict="the same within the margin")).startswith("The same within")
+
+
+@pytest.mark.parametrize(("units", "paper"), [("metric", "a4"), ("us", "us-letter")])
+def test_write_sheets(tmp_path: Path, units: str, paper: str) -> None:
+    name = "Upper field (invented)"
+    written = write_sheets(
+        workbook(), {"flap": judgement()}, {"Two-inch B": twin()}, {name: promise()}, tmp_path / "new" / "out",
+        units=units, paper=paper, date=DATE, traces={name: trace()},
+    )  # fmt: skip
+    assert [path.name for path in written] == [
+        "test-report.pdf", "promise-upper-field-invented.pdf", "trial-flap.svg", "twin-two-inch-b-residuals.svg",
+        "twin-two-inch-b-spread.svg", "promises.svg", "site-upper-field-invented.svg", "beat-upper-field-invented.svg",
+    ]  # fmt: skip
+    text = text_of(written[0].read_bytes())
+    for words in (
+        "Test report: Spring trials (invented)", "Different: the waste flow of new flap is higher", "gust of wind",
+        "Where the uncertainty comes from", "scatter of the runs", "What pinned what",
+        "would narrow the promise by 31 %",
+        "The damping stayed at its prior.", {"metric": "L/min", "us": "gpm"}[units],
+    ):  # fmt: skip
+        assert words in text, words
+    assert all(path.stat().st_size > 1000 for path in written)
+
+
+def test_write_sheets_with_little_writes_little(tmp_path: Path) -> None:
+    assert write_sheets(workbook(), {}, {}, {}, tmp_path, date=DATE) == []
+    [report, *charts] = write_sheets(workbook(), {"flap": judgement()}, {}, {}, tmp_path, date=DATE)
+    assert report.name == "test-report.pdf"
+    assert [path.name for path in charts] == ["trial-flap.svg"]
+
+
+def test_names_that_come_to_one_file_name_are_kept_apart(tmp_path: Path) -> None:
+    book = workbook(site_names=("A b", "A-b"))
+    promises = {"A b": promise("A b"), "A-b": promise("A-b")}
+    names = [path.name for path in write_sheets(book, {}, {}, promises, tmp_path, date=DATE)]
+    assert names[:2] == ["promise-a-b.pdf", "promise-a-b-2.pdf"]
+    assert len(set(names)) == len(names)
+
+
+def test_promise_for_an_unknown_site_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="Upper field"):
+        write_sheets(workbook(), {}, {}, {"elsewhere": promise("elsewhere")}, tmp_path, date=DATE)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("key", "value"), [("units", "imperial"), ("paper", "a5")])
+def test_unknown_choice_is_refused(tmp_path: Path, key: str, value: str) -> None:
+    with pytest.raises(InputError, match=value):
+        write_sheets(workbook(), {}, {}, {}, tmp_path, date=DATE, **{key: value})  # type: ignore[arg-type]
