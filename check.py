@@ -11,9 +11,7 @@ from start import use_a_python_that_fits
 def read_arguments():
     """The options of this script."""
     parser = argparse.ArgumentParser(description="Run ruff, mypy and the tests.")
-    parser.add_argument(
-        "--quick", action="store_true", help="leave out mypy and the tests marked slow or browser"
-    )
+    parser.add_argument("--quick", action="store_true", help="leave out mypy and the tests marked slow or browser")
     return parser.parse_args()
 
 
@@ -44,13 +42,9 @@ def main():
     for name, module in steps(arguments.quick):
         setup_env.say(f"--- {name}")
         began = time.monotonic()
-        code = subprocess.call(
-            [str(python), "-m", *module], cwd=str(setup_env.ROOT), env=setup_env.clean_variables()
-        )
+        code = subprocess.call([str(python), "-m", *module], cwd=str(setup_env.ROOT), env=setup_env.clean_variables())
         outcomes.append((name, code, time.monotonic() - began))
-    words = (
-        f"{name} {'passed' if code == 0 else 'FAILED'} in {spent:.1f} s" for name, code, spent in outcomes
-    )
+    words = (f"{name} {'passed' if code == 0 else 'FAILED'} in {spent:.1f} s" for name, code, spent in outcomes)
     setup_env.say("check: " + ", ".join(words))
     return 1 if any(code for _, code, _ in outcomes) else 0
 

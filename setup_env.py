@@ -54,9 +54,7 @@ def environment_python() -> Path:
 
 def clean_variables() -> dict[str, str]:
     """The caller's environment variables, less what would change which packages are seen."""
-    variables = {
-        k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "__PYVENV_LAUNCHER__"}
-    }
+    variables = {k: v for k, v in os.environ.items() if k not in {"PYTHONPATH", "PYTHONHOME", "__PYVENV_LAUNCHER__"}}
     variables["PYTHONNOUSERSITE"] = "1"
     return variables
 
@@ -102,9 +100,7 @@ def only_one() -> Iterator[None]:
                 say("Another start is setting up this folder; waiting for it.")
                 told = True
             if time.monotonic() - began > WAIT_FOR_OTHER_START:
-                raise SetupError(
-                    "Another start has held this folder for 15 minutes: end it, then start again."
-                )
+                raise SetupError("Another start has held this folder for 15 minutes: end it, then start again.")
             time.sleep(0.2)
         yield
     finally:
@@ -134,9 +130,7 @@ def _stands(lock: str) -> bool:
     stamp = _read_stamp()
     if INCOMPLETE.exists() or not environment_python().exists():
         return False
-    return stamp.get("python") is not None and all(
-        stamp.get(key) == value for key, value in _wanted(lock).items()
-    )
+    return stamp.get("python") is not None and all(stamp.get(key) == value for key, value in _wanted(lock).items())
 
 
 def _python_of_environment() -> str:
@@ -166,9 +160,7 @@ def _make_environment() -> None:
     if ENVIRONMENT.is_symlink() or ENVIRONMENT.is_file():
         raise SetupError("'.venv' in this folder is not a folder: move it away and start again.")
     try:
-        venv.EnvBuilder(with_pip=False, clear=ENVIRONMENT.exists(), symlinks=os.name != "nt").create(
-            ENVIRONMENT
-        )
+        venv.EnvBuilder(with_pip=False, clear=ENVIRONMENT.exists(), symlinks=os.name != "nt").create(ENVIRONMENT)
     except (OSError, subprocess.CalledProcessError) as error:
         raise SetupError(f"The environment could not be made in .venv: {error}.") from error
 
@@ -195,8 +187,7 @@ FAILURES = (
     ),
     (
         ("certificate_verify_failed", "certificate verify failed", "could not find a suitable tls ca"),
-        "The package index's certificate is not trusted here: "
-        "sudo apt install ca-certificates, or set PIP_CERT.",
+        "The package index's certificate is not trusted here: sudo apt install ca-certificates, or set PIP_CERT.",
     ),
     (
         (
@@ -237,9 +228,7 @@ def _install(lock: str) -> None:
     if sha256_of(PIP_WHEEL) != PIP_WHEEL_SHA256:
         raise SetupError(f"vendor/{PIP_WHEEL.name} was changed or cut short: fetch the project again.")
     _check_room(lock)
-    count = sum(
-        "==" in line and not line.lstrip().startswith("#") for line in (ROOT / lock).read_text().splitlines()
-    )
+    count = sum("==" in line and not line.lstrip().startswith("#") for line in (ROOT / lock).read_text().splitlines())
     say(f"Installing {count} packages from {lock} (a minute or so the first time)")
     INCOMPLETE.touch()
     STAMP.unlink(missing_ok=True)

@@ -15,10 +15,7 @@ def use_a_python_that_fits():
         return
     for minor in range(NEWEST[1], OLDEST[1] - 1, -1):
         found = shutil.which("python3." + str(minor))
-        if (
-            found
-            and subprocess.call([found, "-c", ""], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) == 0
-        ):
+        if found and subprocess.call([found, "-c", ""], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) == 0:
             sys.exit(subprocess.call([found, *sys.argv]))
     have = ".".join(map(str, sys.version_info[:2]))
     sys.exit(

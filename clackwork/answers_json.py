@@ -24,7 +24,6 @@ FIGURE_KINDS = {
     "drawn_flow": "volume_flow",
     "beat_rate": "beat_rate",
     "water_per_beat": "volume",
-    "gauge_head": "head",
     "back_pressure_head": "head",
     "shut_off_head": "head",
     "effective_fall": "head",

@@ -37,9 +37,7 @@ class ModelError(ClackworkError):
     """The model cannot answer the question asked (no operating point, no usable runs)."""
 
 
-def require_range(
-    field: str, value: float, low: float, high: float, unit: str, next_step: str = ""
-) -> float:
+def require_range(field: str, value: float, low: float, high: float, unit: str, next_step: str = "") -> float:
     """Return ``value`` when it is finite and within ``low``..``high`` (same unit), else raise.
 
     Raises
@@ -48,5 +46,7 @@ def require_range(
         When the value is not a number, not finite, or outside the range.
     """
     if not math.isfinite(value) or not low <= value <= high:
-        raise InputError(field, f"{value:g} {unit}".strip(), f"it must be {low:g} to {high:g} {unit}".strip(), next_step)
+        raise InputError(
+            field, f"{value:g} {unit}".strip(), f"it must be {low:g} to {high:g} {unit}".strip(), next_step
+        )
     return value

@@ -178,14 +178,10 @@ def wave_speed(
         When a value is out of range.
     """
     restraint = restraint_factor(bore, wall, poisson, anchoring)
-    return korteweg_speed(
-        bore, wall, youngs_modulus, density, bulk_modulus, restraint, gas_fraction, pressure_abs
-    )
+    return korteweg_speed(bore, wall, youngs_modulus, density, bulk_modulus, restraint, gas_fraction, pressure_abs)
 
 
-def pipe_wave_speed(
-    pipe: Pipe, water: Water, anchoring: Anchoring = "joints", gas_fraction: float = 0.0
-) -> float:
+def pipe_wave_speed(pipe: Pipe, water: Water, anchoring: Anchoring = "joints", gas_fraction: float = 0.0) -> float:
     """Return the speed of a pressure wave in a catalogue pipe full of that water [m/s].
 
     Parameters

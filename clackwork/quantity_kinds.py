@@ -69,8 +69,7 @@ class Kind:
 
 _MASS_FOR_FORCE = 'A force in pounds is written "lbf", in kilograms "kgf".'
 _ABSOLUTE = (
-    "Give what the gauge shows above the air around it: take away the atmospheric "
-    "pressure and write it without the a."
+    "Give what the gauge shows above the air around it: take away the atmospheric pressure and write it without the a."
 )
 _WATER_GAUGE = 'If the gauge reads in height of water, write "mH2O" or "ftH2O".'
 
@@ -260,9 +259,7 @@ _ALL = (
         "1140 kg/m3 | 1.14 g/cm3 | 71 lb/ft3 | 1140 kg/m3 ± 10 kg/m3",
         not_negative=True,
     ),
-    _kind(
-        "angle", "an angle", ("angle",), ("°", "deg"), ("°", "deg"), "12 deg | 12° | 0.2 rad | 12 deg ± 1 deg"
-    ),
+    _kind("angle", "an angle", ("angle",), ("°", "deg"), ("°", "deg"), "12 deg | 12° | 0.2 rad | 12 deg ± 1 deg"),
     _kind(
         "beat_rate",
         "a beat rate",

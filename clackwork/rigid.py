@@ -89,9 +89,7 @@ def terminal_velocity(fall: float, loss_factor: float, gravity: float = STANDARD
     return math.sqrt(2.0 * gravity * fall / loss_factor)
 
 
-def time_constant(
-    length: float, fall: float, terminal_velocity: float, gravity: float = STANDARD_GRAVITY
-) -> float:
+def time_constant(length: float, fall: float, terminal_velocity: float, gravity: float = STANDARD_GRAVITY) -> float:
     """Return the time scale of starting up [s], L V8/(g H), from [m], [m], [m/s].
 
     At this time the water has 76 % of its terminal velocity.
@@ -392,9 +390,7 @@ def stop_volume(
     return bore_area(bore) * velocity**2 * length / (2.0 * gravity * stopping_head)
 
 
-def stop_time(
-    length: float, velocity: float, stopping_head: float, gravity: float = STANDARD_GRAVITY
-) -> float:
+def stop_time(length: float, velocity: float, stopping_head: float, gravity: float = STANDARD_GRAVITY) -> float:
     """Return the time [s] a steady head [m] takes to stop a column of [m] at [m/s], V L/(g dh).
 
     Raises

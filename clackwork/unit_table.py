@@ -96,9 +96,7 @@ def unit_key(name: str) -> str:
     return re.sub(r"[\s.^*·⋅]+", "", slashed)
 
 
-def _unit(
-    dimension: str, label: str, factor: Fraction | int, names: str = "", offset: Fraction | int = 0
-) -> Unit:
+def _unit(dimension: str, label: str, factor: Fraction | int, names: str = "", offset: Fraction | int = 0) -> Unit:
     """Make a unit; ``names`` are further spellings separated by ``|``."""
     spellings = (label, *(name.strip() for name in names.split("|") if name.strip()))
     return Unit(label, dimension, Fraction(factor), Fraction(offset), spellings)
@@ -108,9 +106,7 @@ _LENGTHS = (
     _unit("length", "m", 1, "metre|metres|meter|meters"),
     _unit("length", "mm", Fraction(1, 1000), "millimetre|millimetres|millimeter|millimeters"),
     _unit("length", "cm", Fraction(1, 100), "centimetre|centimetres|centimeter|centimeters"),
-    _unit(
-        "length", "µm", Fraction(1, 10**6), "um|micron|microns|micrometre|micrometres|micrometer|micrometers"
-    ),
+    _unit("length", "µm", Fraction(1, 10**6), "um|micron|microns|micrometre|micrometres|micrometer|micrometers"),
     _unit("length", "km", 1000, "kilometre|kilometres|kilometer|kilometers"),
     _unit("length", "in", INCH, '"|inch|inches'),
     _unit("length", "ft", FOOT, "'|foot|feet"),
@@ -123,9 +119,7 @@ _WATER_COLUMNS = (
     _unit("water_column", "mH2O", 1, "m of water|metres of water|meters of water|m of head|mwc|m wc|mWG"),
     _unit("water_column", "cmH2O", Fraction(1, 100), "cm of water"),
     _unit("water_column", "mmH2O", Fraction(1, 1000), "mm of water"),
-    _unit(
-        "water_column", "ftH2O", FOOT, "ft of water|feet of water|foot of water|ft of head|feet of head|ftwc"
-    ),
+    _unit("water_column", "ftH2O", FOOT, "ft of water|feet of water|foot of water|ft of head|feet of head|ftwc"),
     _unit("water_column", "inH2O", INCH, "in of water|inches of water|inch of water|inwc"),
 )
 
@@ -200,9 +194,7 @@ def _flows() -> tuple[Unit, ...]:
             pair = (volume.label, duration.label)
             names += [short for short, labels in _SHORT_FLOWS.items() if labels == pair]
             label = f"{volume.label}/{duration.label}"
-            flows.append(
-                Unit(label, "volume_flow", volume.factor / duration.factor, Fraction(0), (label, *names))
-            )
+            flows.append(Unit(label, "volume_flow", volume.factor / duration.factor, Fraction(0), (label, *names)))
     return tuple(flows)
 
 
@@ -275,18 +267,14 @@ _STIFFNESSES = (
     _unit("rotational_stiffness", "N m/rad", 1, "Nm/rad|N-m/rad"),
     _unit("rotational_stiffness", "N m/deg", 1 / DEGREE, "N m/°|Nm/deg|N-m/deg"),
     _unit("rotational_stiffness", "N mm/rad", Fraction(1, 1000), "N-mm/rad"),
-    _unit(
-        "rotational_stiffness", "lbf in/rad", POUND_FORCE * INCH, "in lbf/rad|lb in/rad|in lb/rad|lbf-in/rad"
-    ),
+    _unit("rotational_stiffness", "lbf in/rad", POUND_FORCE * INCH, "in lbf/rad|lb in/rad|in lb/rad|lbf-in/rad"),
     _unit(
         "rotational_stiffness",
         "lbf in/deg",
         POUND_FORCE * INCH / DEGREE,
         "in lbf/deg|lb in/deg|in lb/deg|lbf in/°|lbf-in/deg",
     ),
-    _unit(
-        "rotational_stiffness", "lbf ft/rad", POUND_FORCE * FOOT, "ft lbf/rad|lb ft/rad|ft lb/rad|lbf-ft/rad"
-    ),
+    _unit("rotational_stiffness", "lbf ft/rad", POUND_FORCE * FOOT, "ft lbf/rad|lb ft/rad|ft lb/rad|lbf-ft/rad"),
 )
 
 _OTHERS = (

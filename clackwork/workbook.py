@@ -11,7 +11,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
 
-from clackwork.bench.runs import Run
+from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import InputError
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
@@ -60,15 +60,19 @@ class Workbook:
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
-        return tuple(sorted((run for run in self.runs if run.build == build), key=lambda run: run.order or 0))
+        return tuple(sorted((run for run in self.runs if run.build == build), key=lambda run: run.order))
 
     def runs_of_trial(self, trial: Trial) -> tuple[Run, ...]:
-        """The runs a trial compares: of its builds, kind and back-pressure, in the order made."""
+        """The runs a trial compares: of its two builds, kind and back-pressure, in the order made."""
         chosen = [run for run in self.runs if run.build in trial.builds and run.kind == trial.kind]
-        head = trial.back_pressure_head
-        if head is not None:
-            chosen = [run for run in chosen if run.gauge_head and abs(run.gauge_head / head - 1.0) <= SET_POINT_SHARE]
-        return tuple(sorted(chosen, key=lambda run: run.order or 0))
+        if trial.back_pressure_head is not None:
+            chosen = [run for run in chosen if self._stood_near(run, trial.back_pressure_head)]
+        return tuple(sorted(chosen, key=lambda run: run.order))
+
+    def _stood_near(self, run: Run, head: float) -> bool:
+        """Whether a run stood against about the back-pressure asked for."""
+        found = reduce_run(run, self.rigs[run.rig].instruments).back_pressure_head
+        return found is not None and abs(found.value - head) <= SET_POINT_SHARE * head
 
 
 def load_workbook(source: Path | str) -> Workbook:

@@ -54,7 +54,7 @@ def fields_of(label: str) -> Iterator[None]:
     except InputError as error:
         if error.field.startswith(label):
             raise
-        field = error.field.split(".", 1)[-1]
+        field = error.field.split(": ", 1)[-1].split(".", 1)[-1]
         raise InputError(f"{label}, {field}", error.value, error.allowed, error.next_step) from error
 
 

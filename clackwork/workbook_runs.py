@@ -10,9 +10,7 @@ from typing import Any
 from clackwork.bench.instruments import Bucket, Gauge, Instruments, LevelRule, Stopwatch, Thermometer
 from clackwork.bench.runs import Run, RunKind
 from clackwork.errors import InputError
-from clackwork.ram.parts import STANDARD_GRAVITY
 from clackwork.twin.twin import Rig
-from clackwork.water import water_at
 from clackwork.workbook_parts import make, read_drive_pipe, read_supply, read_surroundings
 from clackwork.workbook_reader import Table
 
@@ -26,7 +24,7 @@ TRIAL_FIGURES = {
     "water_per_beat": "volume",
     "daubuisson_efficiency": "fraction",
     "rankine_efficiency": "fraction",
-    "gauge_head": "head",
+    "shut_off_head": "head",
 }
 """Figures a trial may compare, with the kind of quantity each is."""
 
@@ -121,7 +119,7 @@ def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str,
     kind = RunKind(table.choice("kind", RUN_KINDS, "how the pump was run"))
     temperature = table.quantity("water_temperature", "temperature")
     order = table.whole("order", 1, 100_000)
-    head = _read_head(table, rigs[rig], temperature)
+    pressure, head = _read_gauge(table, rigs[rig])
     fall = table.quantity("fall", "head")
     run: Run = make(
         table,
@@ -131,11 +129,12 @@ def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str,
         rig=rig,
         kind=kind,
         order=place if order is None else order,
-        duration=table.needed("duration", "duration", "how long the run lasted"),
+        duration=table.quantity("duration", "duration"),
         drawn_volume=table.quantity("drawn_volume", "volume"),
         waste_volume=table.quantity("waste_volume", "volume"),
         delivered_volume=table.quantity("delivered_volume", "volume"),
         beats=_whole(table.quantity("beats", "count")),
+        pressure_gauge=pressure,
         gauge_head=head,
         fall_start=rigs[rig].supply.fall if fall is None else fall,
         fall_end=table.quantity("fall_end", "head"),
@@ -151,21 +150,17 @@ def _whole(value: float | None) -> int | None:
     return None if value is None else round(value)
 
 
-def _read_head(table: Table, rig: Rig, temperature: float | None) -> float | None:
-    """Head above the datum from one of gauge_pressure (read at the gauge) and back_pressure_head (above the datum)."""
+def _read_gauge(table: Table, rig: Rig) -> tuple[float | None, float | None]:
+    """Pressure read at the gauge [Pa], or head of a standpipe above the datum [m]; at most one of the two."""
     pressure = table.quantity("gauge_pressure", "pressure_gauge")
     head = table.quantity("back_pressure_head", "head")
-    if pressure is None:
-        return head
-    if head is not None:
+    if pressure is not None and head is not None:
         raise table.error("back_pressure_head", f"{head:g} m", "give gauge_pressure or back_pressure_head, not both")
     full_scale = rig.instruments.gauge.full_scale
-    if pressure > full_scale:
+    if pressure is not None and pressure > full_scale:
         allowed = f"the gauge of rig '{rig.name}' ends at {full_scale / 1e5:g} bar"
         raise table.error("gauge_pressure", f"{pressure / 1e5:g} bar", allowed, "Describe the gauge that was used.")
-    warmth = rig.surroundings.temperature if temperature is None else temperature
-    water = water_at(warmth, rig.surroundings.altitude)
-    return pressure / (water.density * STANDARD_GRAVITY) + rig.instruments.gauge.height_above_datum
+    return pressure, head
 
 
 def read_trial(table: Table, name: str, builds: Iterable[str]) -> Trial:

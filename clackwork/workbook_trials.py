@@ -37,8 +37,8 @@ def judge_trial(workbook: Workbook, trial: Trial) -> Judgement:
     for build, values in zip(trial.builds, given, strict=True):
         if not values:
             raise ClackworkError(
-                f"Build {build} has no {trial.kind.value} run that gives {trial.figure.replace('_', ' ')}; make one, or "
-                "choose another figure."
+                f"Build {build} has no {trial.kind.value} run to compare that gives "
+                f"{trial.figure.replace('_', ' ')}; make one, or choose another figure."
             )
     scale = abs(math.fsum(found.value for found in given[0])) / len(given[0])
     return judge(

@@ -57,8 +57,6 @@ def record_case(request: pytest.FixtureRequest) -> Callable[..., None]:
         }
         request.config.stash[CASES].append(row)
         request.node.user_properties.append(("case", row))
-        assert good, (
-            f"{case}: {computed:g} against {published:g} {unit} (+-{100 * tolerance:.2g} %), {source}"
-        )
+        assert good, f"{case}: {computed:g} against {published:g} {unit} (+-{100 * tolerance:.2g} %), {source}"
 
     return record

@@ -15,7 +15,7 @@ _MOVED = 2.0  # standard uncertainties
 _SHARE_OF_MARGIN = 0.5  # a condition that may move the figure by this much of the margin is worth saying
 _SLOPE_CHANCE = 0.05
 _SLOPE_RUNS = 6
-_LARGE_SCATTER = 5.0  # scatter over reading noise
+_LARGE_SCATTER = 5.0  # scatter over reading noise, beyond which it is said if it also passes the margin
 _FEW_RUNS = 4
 _WARMER = 2.0  # [K] changes viscosity by about 5 %; common practice, no published source
 
@@ -54,7 +54,7 @@ def trial_warnings(
     found += _order(runs_a, runs_b)
     found += _drift_with_order(runs_a, runs_b, pooled_a)
     found += _conditions(runs_a, runs_b, pooled_a, margin)
-    found += _odd(pooled_a, pooled_b)
+    found += _odd(pooled_a, pooled_b, margin)
     return found
 
 
@@ -212,17 +212,17 @@ def _temperature(runs_a: Sequence[RunFigures], runs_b: Sequence[RunFigures]) -> 
     return [TrialWarning("temperature_drifted", sentence)]
 
 
-def _odd(pooled_a: PooledFigure, pooled_b: PooledFigure) -> list[TrialWarning]:
+def _odd(pooled_a: PooledFigure, pooled_b: PooledFigure, margin: float) -> list[TrialWarning]:
     found = []
     for pooled in (pooled_a, pooled_b):
         found += [TrialWarning("odd_run", f"{odd.reason} It is kept in the mean.") for odd in pooled.odd_runs]
         scatter, noise = pooled.scatter, pooled.reading_noise
-        if scatter is not None and noise > 0.0 and scatter > _LARGE_SCATTER * noise:
+        if scatter is not None and noise > 0.0 and scatter > max(_LARGE_SCATTER * noise, margin):
             found.append(
                 TrialWarning(
                     "runs_contradict",
-                    f"Runs {', '.join(pooled.runs)} scatter {scatter / noise:.0f} times as much as their readings "
-                    "explain: something not written down changes from run to run.",
+                    f"Runs {', '.join(pooled.runs)} scatter by more than the margin, and {scatter / noise:.0f} "
+                    "times as much as their readings explain: something not written down changes from run to run.",
                 )
             )
     return found

@@ -324,7 +324,9 @@ def _turned_by_odd(
     other, _ = _verdict(_difference(without[0], without[1], instruments_only=False), level, margin)
     if other == verdict:
         return []
-    sentence = f"Without {', '.join(sorted(odd_a | odd_b))} the verdict would be: {other}. Repeat before trusting either."
+    sentence = (
+        f"Without {', '.join(sorted(odd_a | odd_b))} the verdict would be: {other}. Repeat before trusting either."
+    )
     return [TrialWarning("verdict_hangs_on_odd_run", sentence)]
 
 

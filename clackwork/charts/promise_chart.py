@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -124,11 +124,11 @@ def beat_chart(trace: Mapping[str, FloatArray], *, name: str = "", system: str =
     stride = max(1, math.ceil(time.size / MOST_POINTS))
     start = float(time[0]) if time.size else 0.0
     panels = [
-        _trace_panel(time, trace[column][rows_kept], stride, start, column, words, kind, dash, system, width)
-        for column, words, kind, dash in (
-            ("body_head", "head at the pump", "head", [1, 0]),
-            ("velocity", "velocity in the pipe", "velocity", [6, 3]),
-            ("opening", "valve opening", "small_length", [2, 2]),
+        _trace_panel(time, trace[column][rows_kept], stride, start, column, words, kind, system, width)
+        for column, words, kind in (
+            ("body_head", "head at the pump", "head"),
+            ("velocity", "velocity in the pipe", "velocity"),
+            ("opening", "valve opening", "small_length"),
         )
     ]
     panels[-1]["encoding"]["x"]["title"] = "time (s)"
@@ -152,7 +152,6 @@ def _trace_panel(
     column: str,
     words: str,
     kind: str,
-    dash: Sequence[int],
     system: str,
     width: int,
 ) -> Spec:
@@ -173,7 +172,6 @@ def _trace_panel(
             "type": "line",
             "color": DARK,
             "strokeWidth": 1.5,
-            "strokeDash": list(dash),
             "interpolate": "linear",
         },
         "encoding": {"x": x, "y": y},

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clackwork._cache import ensure_cache_dir
 
@@ -19,6 +20,8 @@ ensure_cache_dir()
 from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
 
 from clackwork.ram.kernel import darcy_friction  # noqa: E402
+
+FloatArray = NDArray[np.float64]
 
 ORACLE_RESULTS = (
     "state",
@@ -33,7 +36,19 @@ ORACLE_RESULTS = (
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _outflow(head, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head, head_before, dt, atmos):
+def _outflow(
+    head: float,
+    waste_factor: float,
+    vessel_head: float,
+    k_delivery: float,
+    mode: int,
+    compliance: float,
+    air_volume: float,
+    air_head: float,
+    head_before: float,
+    dt: float,
+    atmos: float,
+) -> tuple[float, float, float]:
     """Waste, delivery and storage flow at a body head; ``mode`` 0 delivery closed, 1 open."""
     waste = math.copysign(waste_factor * math.sqrt(abs(head)), head)
     delivered = 0.0
@@ -48,14 +63,36 @@ def _outflow(head, waste_factor, vessel_head, k_delivery, mode, compliance, air_
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head,
-               head_before, dt, atmos):  # fmt: skip
+def _body_head(
+    wave: float,
+    impedance: float,
+    waste_factor: float,
+    vessel_head: float,
+    k_delivery: float,
+    mode: int,
+    compliance: float,
+    air_volume: float,
+    air_head: float,
+    head_before: float,
+    dt: float,
+    atmos: float,
+) -> float:
     """Body head at which inflow from the pipe equals the flows out, by bisection."""
     low, high = -atmos + 1e-3 if air_volume > 0.0 else -2000.0, 5000.0
     for _ in range(60):
         middle = 0.5 * (low + high)
         waste, delivered, storage = _outflow(
-            middle, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head, head_before, dt, atmos
+            middle,
+            waste_factor,
+            vessel_head,
+            k_delivery,
+            mode,
+            compliance,
+            air_volume,
+            air_head,
+            head_before,
+            dt,
+            atmos,
         )
         if waste + delivered + storage > (wave - middle) / impedance:
             high = middle
@@ -65,7 +102,7 @@ def _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, com
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def simulate_plain(p, reaches, beats_wanted, most_time, result):
+def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: float, result: FloatArray) -> None:
     """Step one ram by characteristics over a number of beats and average the last half of them.
 
     Parameters
@@ -153,7 +190,17 @@ def simulate_plain(p, reaches, beats_wanted, most_time, result):
             if delivering:
                 delivering, mode = False, 0
         waste, delivered, storage = _outflow(
-            body_head, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume, air_head, head_before, dt, atmos
+            body_head,
+            waste_factor,
+            vessel_head,
+            k_delivery,
+            mode,
+            compliance,
+            air_volume,
+            air_head,
+            head_before,
+            dt,
+            atmos,
         )
         inflow = (wave - body_head) / impedance
         if body_head == vapour_head:

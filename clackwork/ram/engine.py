@@ -188,7 +188,9 @@ def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     return Resolution(losses * (2 if refine >= 4 else 1), half * refine if refine < 4 else half * refine // 2)
 
 
-def pack(case: RamCase, *, resolution: Resolution | None = None, most_beats: int = 90, most_time: float = 0.0) -> FloatArray:
+def pack(
+    case: RamCase, *, resolution: Resolution | None = None, most_beats: int = 90, most_time: float = 0.0
+) -> FloatArray:
     """The kernel's parameter array of one case, float64[len(PARAMETERS)]."""
     water, build, pipe = case.water, case.build, case.drive_pipe
     valve, delivery, vessel = build.waste_valve, build.delivery_valve, build.air_vessel

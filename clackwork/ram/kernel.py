@@ -16,12 +16,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from clackwork._cache import ensure_cache_dir
 
 ensure_cache_dir()
 
 from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
+
+FloatArray = NDArray[np.float64]
 
 PARAMETERS = (
     "gravity",
@@ -124,7 +127,7 @@ def darcy_friction(reynolds: float, relative_roughness: float) -> float:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def terminal_velocity(p):
+def terminal_velocity(p: FloatArray) -> float:
     """Velocity [m/s] with the waste valve at its open stop for ever, of one row of parameters."""
     gravity, viscosity, fall = p[0], p[2], p[5]
     length, bore, roughness, entry_loss, friction_scale = p[7], p[8], p[9], p[10], p[12]
@@ -140,7 +143,7 @@ def terminal_velocity(p):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _node_flow(g_sum, source, waste, vessel, k_delivery):
+def _node_flow(g_sum: float, source: float, waste: float, vessel: float, k_delivery: float) -> float:
     """Delivered flow where waste valve and delivery valve are both open (signed); Newton on the flow.
 
     Solves G (Hv + k Q|Q|) + waste * sgn(H) sqrt|H| + Q = S with H = Hv + k Q|Q|.
@@ -161,13 +164,13 @@ def _node_flow(g_sum, source, waste, vessel, k_delivery):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _width(beats, least_beats):
+def _width(beats: int, least_beats: int) -> int:
     """Beats in one window: a third of those made, so that scattered beats are averaged for longer."""
     return max((least_beats - 1) // 2, (beats - 1) // 3)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _window_settled(marks, last, width, tolerance):
+def _window_settled(marks: FloatArray, last: int, width: int, tolerance: float) -> bool:
     """True when the means of the last two windows of ``width`` beats agree and their scatter cannot hide a drift."""
     end, middle, start = last, last - width, last - 2 * width
     period_new = marks[end, 0] - marks[middle, 0]
@@ -188,7 +191,7 @@ def _window_settled(marks, last, width, tolerance):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def simulate(p, result, trace, trace_stride):
+def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride: int) -> int:
     """Step one ram until its beats settle, it stalls, or the beats or time allowed are used up.
 
     Parameters
@@ -453,7 +456,9 @@ def simulate(p, result, trace, trace_stride):
             if beats >= most_beats:
                 break
         block += 1
-        if beats > max(least_beats, checked) and _window_settled(marks, beats - 1, _width(beats, least_beats), tolerance):
+        if beats > max(least_beats, checked) and _window_settled(
+            marks, beats - 1, _width(beats, least_beats), tolerance
+        ):
             settled = True
             state = BEATING
             break
@@ -477,7 +482,7 @@ def simulate(p, result, trace, trace_stride):
     result[15] = vessel_head
     result[16] = max(vessel_high - vessel_low, 0.0)
     result[17] = line_flow
-    if state == STALLED_OPEN or state == STALLED_SHUT:
+    if state in (STALLED_OPEN, STALLED_SHUT):
         result[5] = waste_now
         result[7] = waste_now
         result[8] = velocity

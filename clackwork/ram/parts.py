@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, field, replace
 
 from clackwork.errors import InputError, require_range
+from clackwork.hammer import Anchoring
 from clackwork.pipes import Pipe
 
 STANDARD_GRAVITY = 9.80665
@@ -281,7 +282,7 @@ class DrivePipe:
     pipe: Pipe
     length: float
     entry_loss: float = 0.5
-    anchoring: str = "joints"
+    anchoring: Anchoring = "joints"
     gas_fraction: float = 0.0
 
     def __post_init__(self) -> None:

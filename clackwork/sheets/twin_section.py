@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from clackwork.cautions import CAUTIONS
 from clackwork.charts.twin_chart import plain, residual_chart, spread_chart
 from clackwork.sheets.typeset import Fields, drawing
 
@@ -12,6 +13,9 @@ if TYPE_CHECKING:
     from clackwork.twin.twin import Pinned, Twin
 
 PARAMETERS_HEAD = ["Value", "Best", "5 %", "95 %", "Spread before", "Spread after", "Pinned most by"]
+
+AT_THE_BENCH = ("dead_head", "moving_valve")
+"""Cautions printed beside the runs proposed next."""
 
 
 def si_number(value: float) -> str:
@@ -38,6 +42,7 @@ def twin_fields(name: str, twin: Twin) -> Fields:
         "heading": f"Build {name}, fitted",
         "next": twin.next_runs[0].sentence if twin.next_runs else None,
         "more_runs": [run.sentence for run in twin.next_runs[1:]],
+        "cautions": [CAUTIONS[name].words for name in AT_THE_BENCH] if twin.next_runs else [],
         "warnings": list(twin.warnings),
         "parameters_head": PARAMETERS_HEAD,
         "parameters": [_parameter_row(twin, parameter, pinned.get(parameter)) for parameter in twin.parameter_names],

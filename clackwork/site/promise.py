@@ -32,12 +32,12 @@ def _range(values: FloatArray) -> Range:
     return Range(float(low), float(middle), float(high))
 
 
-def _draw_rows(twin: Twin, site: Site, draws: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _draw_rows(
+    twin: Twin, site: Site, draws: int, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
     """Packed rows of the draws, their lifts [m] and which twin draw each is."""
     picks = np.arange(draws) % len(twin.draws)
-    base = pack(
-        RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings, vessel_head=site.line.lift)
-    )
+    base = pack(RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings, vessel_head=site.line.lift))
     rows = np.repeat(base[np.newaxis], draws, axis=0)
     place = kernel.P
     for name, column in (
@@ -54,7 +54,7 @@ def _draw_rows(twin: Twin, site: Site, draws: int, rng: np.random.Generator) -> 
     rows[:, place["fall"]] = np.maximum(falls, 0.2 * site.fall)
     lifts = np.maximum(site.line.lift + site.lift_spread * rng.standard_normal(draws), 1.01 * rows[:, place["fall"]])
     set_waits(rows)
-    return rows, lifts, picks
+    return rows, np.asarray(lifts, dtype=np.float64), picks.astype(np.intp)
 
 
 def make_promise(
@@ -76,9 +76,7 @@ def make_promise(
     rng = np.random.default_rng(seed)
     rows, lifts, picks = _draw_rows(twin, site, draws, rng)
     water = RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings).water
-    out = operating_rows(
-        rows, lambda i, flow: line_head(replace(site.line, lift=float(lifts[i])), flow, water)
-    )
+    out = operating_rows(rows, lambda i, flow: line_head(replace(site.line, lift=float(lifts[i])), flow, water))
     if progress:
         progress(draws, draws)
     place = kernel.R

@@ -83,7 +83,7 @@ def _assimilate(
         step = np.linalg.solve(inner, (noise - ratios).T)
         logs = logs + np.clip((cross @ step).T, -2.0 * problem.spread, 2.0 * problem.spread)
         logs = np.clip(logs, problem.median - 4.0 * problem.spread, problem.median + 4.0 * problem.spread)
-    return logs.mean(axis=0), np.cov(logs.T) + np.diag((0.02 * problem.spread) ** 2)
+    return np.asarray(logs.mean(axis=0)), np.cov(logs.T) + np.diag((0.02 * problem.spread) ** 2)
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def _fit_surface(
     problem: _Problem, centre: FloatArray, covariance: FloatArray, rng: np.random.Generator
 ) -> tuple[_Surface, int]:
     """Run the engine about the ensemble, a little wider than it, and fit the surfaces."""
-    factor = np.linalg.cholesky(covariance)
+    factor = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
     empty = _Surface(centre, factor, np.zeros((1, 1)), np.zeros(1))
     z = 1.4 * rng.standard_normal((_SURFACE_RUNS, len(centre)))
     ratios = problem.log_ratios(empty.logs(z))
@@ -278,7 +278,7 @@ def _assemble(
         low=dict(zip(names, (float(v) for v in low), strict=True)),
         high=dict(zip(names, (float(v) for v in high), strict=True)),
         draws=values,
-        correlation=np.corrcoef(logs.T),
+        correlation=np.asarray(np.corrcoef(logs.T), dtype=np.float64),
         pinned=pinned_by(forward, surface.slopes, error, spread),
         residuals=residuals,
         model_form_spread=float(np.median(form)),

@@ -180,9 +180,7 @@ def _relative(*terms: tuple[float, float]) -> float:
     return math.sqrt(LEAST_UNCERTAINTY**2 + sum((u / value) ** 2 for value, u in terms if value))
 
 
-def build_forward(
-    build: Build, rigs: Mapping[str, Rig], runs: Sequence[Run], reduced: Sequence[RunFigures]
-) -> Forward:
+def build_forward(build: Build, rigs: Mapping[str, Rig], runs: Sequence[Run], reduced: Sequence[RunFigures]) -> Forward:
     """Lay out the engine runs and targets of a build's bench runs.
 
     The uncertainty of a set point (fall, back-pressure) is carried into the figures at the ideal ram's slopes:
@@ -218,5 +216,10 @@ def build_forward(
             found.append(("shut_off_head", head.value, _relative((head.value, head.standard_uncertainty), half_fall)))
         targets += [Target(run.name, name, value, spread, setting) for name, value, spread in found]
     return Forward(
-        build.name, parameters_of(build), np.array(rows), tuple(kinds), build.delivery_valve.cracking_head, tuple(targets)
+        build.name,
+        parameters_of(build),
+        np.array(rows),
+        tuple(kinds),
+        build.delivery_valve.cracking_head,
+        tuple(targets),
     )

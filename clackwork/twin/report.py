@@ -75,7 +75,7 @@ def _candidates(forward: Forward) -> list[tuple[str, FloatArray, str, tuple[str,
     place = kernel.P
     fall = base[place["fall"]]
     base[place["delivery_shut"]] = 0.0
-    found = []
+    found: list[tuple[str, FloatArray, str, tuple[str, ...]]] = []
     shut = base.copy()
     shut[place["delivery_shut"]] = 1.0
     found.append(("waste valve held open, bucket drained", base, "held_open", ("drawn_flow",)))
@@ -89,9 +89,7 @@ def _candidates(forward: Forward) -> list[tuple[str, FloatArray, str, tuple[str,
     return found
 
 
-def next_runs(
-    forward: Forward, best: FloatArray, slopes: FloatArray, error: FloatArray
-) -> tuple[NextRun, ...]:
+def next_runs(forward: Forward, best: FloatArray, slopes: FloatArray, error: FloatArray) -> tuple[NextRun, ...]:
     """Rank runs by how much each would narrow the delivered flow at six times the fall on this rig.
 
     The promise is linearised about the best values, so the gain is that of a small step, not a full refit.

@@ -73,9 +73,7 @@ def test_michaud_never_passes_joukowsky(length: float, velocity: float, time: fl
     st.floats(1.0, 200.0),
     st.floats(1.001, 1.999),
 )
-def test_first_cavity_keeps_its_order(
-    still: float, vapour: float, speed: float, length: float, share: float
-) -> None:
+def test_first_cavity_keeps_its_order(still: float, vapour: float, speed: float, length: float, share: float) -> None:
     velocity = share * STANDARD_GRAVITY * (still - vapour) / speed
     assume(velocity > 0.0)
     cavity = first_cavity(velocity, still, vapour, speed, length)

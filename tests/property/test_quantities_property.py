@@ -37,9 +37,7 @@ def test_written_is_read_back_within_rounding(kind: str, system: str, shown: flo
     read = parse(format_quantity(value, kind, system, figures=figures), kind)
     assert read.kind == kind
     if kind.startswith("temperature"):
-        least = abs(
-            from_display(0.51 * 10.0 ** (2 - figures), kind, system) - from_display(0.0, kind, system)
-        )
+        least = abs(from_display(0.51 * 10.0 ** (2 - figures), kind, system) - from_display(0.0, kind, system))
         assert abs(read.value - value) <= least + 1e-12 * abs(value)
     else:
         coarsest = max(0.51 * 10.0 ** (1 - figures), 0.0043 if kind == "duration" else 0.0)

@@ -52,9 +52,7 @@ def test_waste_volume_grows_with_loss_and_closing_velocity(
 
 
 @given(BORES, LENGTHS, FALLS, RATIOS, st.floats(0.1, 5.0))
-def test_without_losses_a_beat_adds_up(
-    bore: float, length: float, fall: float, ratio: float, closing: float
-) -> None:
+def test_without_losses_a_beat_adds_up(bore: float, length: float, fall: float, ratio: float, closing: float) -> None:
     lift = fall * ratio
     beats = rigid.ideal_beat_rate(fall, lift, length, closing)
     wasted = rigid.waste_volume_per_beat(bore, length, fall, 0.0, closing) * beats

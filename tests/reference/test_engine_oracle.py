@@ -33,7 +33,9 @@ def random_ram(seed: int) -> RamCase:
     )
     delivery = DeliveryValve(0.8 * pipe.bore, slip_volume=rng.choice([0.0, 2e-6]))
     build = Build("random", poppet, delivery, AirVessel(1e-3), body_air=rng.choice([0.0, 5e-7]))
-    return RamCase(build, DrivePipe(pipe, rng.uniform(8.0, 40.0)), Supply(fall), vessel_head=fall * rng.uniform(2.0, 10.0))
+    return RamCase(
+        build, DrivePipe(pipe, rng.uniform(8.0, 40.0)), Supply(fall), vessel_head=fall * rng.uniform(2.0, 10.0)
+    )
 
 
 def oracle(case: RamCase, reaches: int) -> dict[str, float]:

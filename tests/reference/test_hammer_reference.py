@@ -97,9 +97,7 @@ def test_linear_closing(record_case: Callable[..., None], rho: float, theta: flo
     record_case(case, source, highest, computed, 5e-5, "H/H0", "COMP")
 
 
-@pytest.mark.parametrize(
-    ("rho", "theta", "exceeded"), [(1.0, 2.0, False), (2.0, 3.0, False), (20.0, 8.0, True)]
-)
+@pytest.mark.parametrize(("rho", "theta", "exceeded"), [(1.0, 2.0, False), (2.0, 3.0, False), (20.0, 8.0, True)])
 def test_michaud_is_no_upper_bound_at_large_rho(rho: float, theta: float, exceeded: bool) -> None:
     # Allievi's slow limit passes Michaud's 1 + 2 rho/theta where rho/theta is above 1.5.
     speed, length, still = 1000.0, 50.0, 20.0

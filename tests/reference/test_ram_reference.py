@@ -107,7 +107,9 @@ def test_friction_meets_a_general_library(roughness: float) -> None:
     from fluids.friction import Clamond
 
     for reynolds in np.geomspace(4000.0, 1e7, 12):
-        assert darcy_friction(float(reynolds), roughness) == pytest.approx(Clamond(float(reynolds), roughness), rel=1e-5)
+        assert darcy_friction(float(reynolds), roughness) == pytest.approx(
+            Clamond(float(reynolds), roughness), rel=1e-5
+        )
 
 
 def test_friction_head_of_a_delivery_pipe() -> None:

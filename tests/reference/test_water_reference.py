@@ -66,9 +66,7 @@ def test_against_coolprop(record_case: Callable[..., None], celsius: float, alti
     ):
         record_case(f"{at}, {name}", "CoolProp", PropsSI(key, *state), computed, 1e-5, unit, "COMP")
     vapour_pressure = PropsSI("P", "T", water.temperature, "Q", 0, "Water")
-    record_case(
-        f"{at}, vapour pressure", "CoolProp", vapour_pressure, water.vapour_pressure_abs, 1e-4, "Pa", "COMP"
-    )
+    record_case(f"{at}, vapour pressure", "CoolProp", vapour_pressure, water.vapour_pressure_abs, 1e-4, "Pa", "COMP")
 
 
 @pytest.mark.parametrize("celsius", [1.0, 12.0, 38.0])

@@ -100,9 +100,7 @@ def test_an_unexpected_error_is_a_sentence_unless_details_are_asked(
     assert "a bolt fell out" in runner.invoke(cli.app, ["beat", str(book)]).stderr
 
 
-def test_the_keyboard_ends_with_130_and_keeps_what_is_done(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_keyboard_ends_with_130_and_keeps_what_is_done(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
 

@@ -71,11 +71,7 @@ def unlisted(names: Iterator[str], known: set[str]) -> dict[str, list[str]]:
     missing: dict[str, list[str]] = {}
     for name in names:
         for word in words_of(name):
-            if (
-                word not in known
-                and word.removesuffix("s") not in known
-                and word.removesuffix("es") not in known
-            ):
+            if word not in known and word.removesuffix("s") not in known and word.removesuffix("es") not in known:
                 missing.setdefault(word, []).append(name)
     return missing
 
@@ -84,9 +80,7 @@ PAGE = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
 MODULES = sorted(path for pattern in COVERED for path in PACKAGE.glob(pattern))
 
 
-@pytest.mark.parametrize(
-    "module", [*MODULES, PACKAGE / "__init__.py"], ids=lambda p: p.relative_to(PACKAGE).as_posix()
-)
+@pytest.mark.parametrize("module", [*MODULES, PACKAGE / "__init__.py"], ids=lambda p: p.relative_to(PACKAGE).as_posix())
 def test_public_words_are_in_the_glossary(module: Path) -> None:
     names = public_names(module.read_text(encoding="utf-8"))
     assert unlisted(names, glossary_words(PAGE)) == {}

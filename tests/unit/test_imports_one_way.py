@@ -54,9 +54,7 @@ def wrong_imports(module: str, source: str) -> list[str]:
 MODULES = sorted(p.relative_to(PACKAGE).as_posix() for p in PACKAGE.rglob("*.py"))
 
 
-@pytest.mark.parametrize(
-    "module", [m for m in MODULES if layer_of(m.split("/")[0].removesuffix(".py")) < EDGE]
-)
+@pytest.mark.parametrize("module", [m for m in MODULES if layer_of(m.split("/")[0].removesuffix(".py")) < EDGE])
 def test_imports_point_down(module: str) -> None:
     assert wrong_imports(module, (PACKAGE / module).read_text(encoding="utf-8")) == []
 

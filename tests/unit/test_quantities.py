@@ -556,9 +556,7 @@ def test_array_scalars_are_written_like_floats() -> None:
         (60.0, 0.5, "count", "metric", "60.00 ± 0.50"),
     ],
 )
-def test_value_is_rounded_to_its_uncertainty(
-    value: float, spread: float, kind: str, system: str, text: str
-) -> None:
+def test_value_is_rounded_to_its_uncertainty(value: float, spread: float, kind: str, system: str, text: str) -> None:
     assert format_with_uncertainty(value, spread, kind, system) == text
 
 

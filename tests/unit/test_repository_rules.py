@@ -92,9 +92,7 @@ def pins(lock: str) -> dict[str, str]:
     """Requirement with marker -> its hashes, of one lock."""
     blocks = re.split(r"\n(?=\w)", (ROOT / lock).read_text())
     return {
-        b.split("\n")[0].rstrip(" \\"): "".join(sorted(re.findall(r"sha256:\w{64}", b)))
-        for b in blocks
-        if "==" in b
+        b.split("\n")[0].rstrip(" \\"): "".join(sorted(re.findall(r"sha256:\w{64}", b))) for b in blocks if "==" in b
     }
 
 

@@ -156,6 +156,8 @@ def test_twin_section_says_what_pinned_what() -> None:
     assert fields["next"] == "A dead-head run at 2.4 m of fall would narrow the promise by 31 %."
     assert ["damping", "0.21", "0.189", "0.231", "60 %", "55 %", "no run: as assumed"] in fields["parameters"]
     assert "slip volume" in words
+    assert CAUTIONS["dead_head"].words in words
+    assert twin_fields("two-inch", replace(twin(), next_runs=()))["cautions"] == []
     json.dumps(fields, allow_nan=False)
 
 

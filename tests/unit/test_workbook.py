@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from clackwork.bench.runs import reduce_run
 from clackwork.errors import ClackworkError, InputError
 from clackwork.ram.parts import GuidedPoppet, HingedFlap
 from clackwork.workbook import load_workbook, pick
@@ -101,9 +102,13 @@ def test_everything_arrives_in_si() -> None:
 
 
 def test_gauge_pressure_becomes_head_above_the_datum() -> None:
-    run = load_workbook(BOOK).runs[0]
+    book = load_workbook(BOOK)
+    run = book.runs[0]
+    assert run.pressure_gauge == pytest.approx(1e5)
+    head = reduce_run(run, book.rigs["yard"].instruments).back_pressure_head
+    assert head is not None
     # 1 bar over 999.97 kg/m3 (water at 4 degC) and 9.80665 m/s2 is 10.1975 m, read half a metre above the datum
-    assert run.gauge_head == pytest.approx(10.1975 + 0.5, abs=2e-3)
+    assert head.value == pytest.approx(10.1975 + 0.5, abs=2e-3)
 
 
 def test_lift_from_source_adds_the_fall_and_its_uncertainty() -> None:
@@ -146,6 +151,8 @@ def test_the_text_typed_is_kept() -> None:
         ('["old", "new"]', '["old", "old"]', ["trial 'swap', builds", "differ"]),
         ('["old", "new"]', '["old"]', ["trial 'swap', builds"]),
         ('units = "us"', 'units = "imperial"', ["workbook, units", "metric"]),
+        ('fall = "7 ft"', 'fall = "7 mm"', ["rig 'yard', fall"]),
+        ("beats = 110", 'beats = 110\ntilt = "120 deg"', ["run 'first', tilt", "degrees"]),
         ('gauge_pressure = "1 bar"', 'gauge_pressure = "11 bar"', ["run 'first', gauge_pressure", "10"]),
         ("full_scale", "fullscale", ['"fullscale"', 'Did you mean "full_scale"?']),
     ],
@@ -176,7 +183,7 @@ def test_an_empty_file_is_said_to_be_empty(tmp_path: Path, content: bytes) -> No
 
 def test_text_that_is_not_utf8_names_the_line(tmp_path: Path) -> None:
     path = tmp_path / "book.toml"
-    path.write_bytes(b"[workbook]\ntitle = \"caf\xe9\"\n")
+    path.write_bytes(b'[workbook]\ntitle = "caf\xe9"\n')
     with pytest.raises(WorkbookError, match=r"not UTF-8 text \(line 2\)"):
         load_workbook(path)
 
