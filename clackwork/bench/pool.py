@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from clackwork.bench.gum import Contribution, Estimate, estimate_from_parts, student_quantile
 from clackwork.bench.runs import RunFigures, RunKind
 
-SET_POINT_TOLERANCE = (
+_SET_POINT_TOLERANCE = (
     0.05  # runs within 5 % in fall and head are of one set point; common practice, no published source
 )
-FEWEST_TO_TELL = 4  # with three runs the test statistic can hardly pass its own limit
+_FEWEST_TO_TELL = 4  # with three runs the test statistic can hardly pass its own limit
 _ODD_CHANCE = 0.05  # of calling a sound run odd, over the whole set
 _WITHIN_NOISE = 2.0  # reading noises within which no run is odd, however well the others agree
 
@@ -118,8 +118,8 @@ def _head(figures: RunFigures) -> float:
 def pool_runs(
     figures: Sequence[RunFigures],
     *,
-    fall_tolerance: float = SET_POINT_TOLERANCE,
-    head_tolerance: float = SET_POINT_TOLERANCE,
+    fall_tolerance: float = _SET_POINT_TOLERANCE,
+    head_tolerance: float = _SET_POINT_TOLERANCE,
 ) -> tuple[Pool, ...]:
     """Group runs of the same build, rig, kind and set point.
 
@@ -247,10 +247,10 @@ def find_odd_runs(
     which for 4 to 7 runs is Grubbs' test. Below four runs nothing can be told.
     """
     count = len(values)
-    if count < FEWEST_TO_TELL:
+    if count < _FEWEST_TO_TELL:
         return (
             (),
-            f"With {count} runs it cannot be told whether one is odd; it takes at least {FEWEST_TO_TELL}.",
+            f"With {count} runs it cannot be told whether one is odd; it takes at least {_FEWEST_TO_TELL}.",
         )
     left = list(range(count))
     trail: list[OddRun] = []

@@ -29,8 +29,8 @@ FIGURES = (
     "daubuisson_efficiency",
     "rankine_efficiency",
 )
-UNREAD_TEMPERATURE = 283.15  # [K] a usual spring; common practice, no published source
-UNREAD_TEMPERATURE_HALF_WIDTH = 10.0  # [K] from freezing to a warm yard
+_UNREAD_TEMPERATURE = 283.15  # [K] a usual spring; common practice, no published source
+_UNREAD_TEMPERATURE_HALF_WIDTH = 10.0  # [K] from freezing to a warm yard
 _LEVELS_DISAGREE = 3.0  # standard uncertainties
 _LOW_ON_THE_DIAL = 0.10  # the gauge's class error against its reading beyond which it is said
 
@@ -275,7 +275,7 @@ def _check_gauge(run: Run, instruments: Instruments) -> None:
     if run.pressure_gauge is None and run.gauge_head is None:
         return
     gauge = instruments.gauge
-    pressure = _pressure(run, instruments, water_at(run.water_temperature or UNREAD_TEMPERATURE).density)
+    pressure = _pressure(run, instruments, water_at(run.water_temperature or _UNREAD_TEMPERATURE).density)
     if pressure > gauge.full_scale:
         raise InputError(
             f"run {run.name}: gauge",
@@ -306,7 +306,7 @@ def _density(run: Run, instruments: Instruments, density: float | None) -> Compo
     temperature = run.water_temperature
     width, source = instruments.thermometer.half_width, "thermometer"
     if temperature is None:
-        temperature, width = UNREAD_TEMPERATURE, UNREAD_TEMPERATURE_HALF_WIDTH
+        temperature, width = _UNREAD_TEMPERATURE, _UNREAD_TEMPERATURE_HALF_WIDTH
         source = "temperature not read: taken as 10 degC within 10 K"
     cold = water_at(max(temperature - half_width(width), LOWEST_TEMPERATURE)).density
     warm = water_at(min(temperature + half_width(width), HIGHEST_TEMPERATURE)).density
@@ -369,10 +369,10 @@ def _gauge_components(run: Run, instruments: Instruments, density: float | None)
     ]
 
 
-Formula = Callable[[Mapping[str, float]], float]
+_Formula = Callable[[Mapping[str, float]], float]
 
 
-def _volume_formula(wanted: str, run: Run) -> Formula | None:
+def _volume_formula(wanted: str, run: Run) -> _Formula | None:
     """A volume as read, or by the balance drawn = wasted + delivered from the two that were."""
     if getattr(run, wanted) is not None:
         return lambda v: v[wanted]
@@ -385,7 +385,7 @@ def _volume_formula(wanted: str, run: Run) -> Formula | None:
     return None
 
 
-def _fall_formula(run: Run, instruments: Instruments, flow_exponent: float) -> Formula:
+def _fall_formula(run: Run, instruments: Instruments, flow_exponent: float) -> _Formula:
     """The effective fall from both levels, from one level and the water drawn, or from the one level held."""
     area = instruments.bucket.plan_area
     if run.fall_end is not None:
@@ -404,10 +404,10 @@ def _head(v: Mapping[str, float]) -> float:
     return (v["pressure"] + v["gauge_error"]) / (v["density"] * STANDARD_GRAVITY) + v["gauge_height"]
 
 
-def _formulas(run: Run, instruments: Instruments, flow_exponent: float) -> dict[str, Formula]:
+def _formulas(run: Run, instruments: Instruments, flow_exponent: float) -> dict[str, _Formula]:
     """How each figure the run can give follows from its readings."""
     fall = _fall_formula(run, instruments, flow_exponent)
-    found: dict[str, Formula] = {"effective_fall": fall}
+    found: dict[str, _Formula] = {"effective_fall": fall}
     if run.pressure_gauge is not None or run.gauge_head is not None:
         found["back_pressure_head"] = _head
         if run.kind is RunKind.DEAD_HEAD:

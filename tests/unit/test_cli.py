@@ -62,6 +62,28 @@ def test_beat_writes_its_trace(book: Path, tmp_path: Path) -> None:
     assert all(float(value) == float(value) for row in rows[1:] for value in row)
 
 
+def test_judge_says_the_verdict_first(book: Path) -> None:
+    result = runner.invoke(cli.app, ["judge", str(book), "--trial", "waste"])
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.splitlines()[0] == "Trial waste, waste flow: poppet differs from flap."
+
+
+def test_judge_json_is_new_less_old_and_compares_only_the_back_pressure_asked_for(book: Path) -> None:
+    data = json.loads(runner.invoke(cli.app, ["judge", str(book), "--trial", "efficiency", "--json"]).stdout)
+    (judged,) = data["judgements"]
+    old, new = judged["old_runs"], judged["new_runs"]
+    assert judged["difference_percent"] == pytest.approx(new["mean_percent"] - old["mean_percent"])
+    assert len(old["runs"]) == len(new["runs"]) == 3 and data["failures"] == []
+
+
+def test_a_trial_without_runs_fails_with_a_sentence(book: Path) -> None:
+    text = book.read_text(encoding="utf-8").replace('back_pressure_head = "15 m"', 'back_pressure_head = "90 m"')
+    book.write_text(text, encoding="utf-8")
+    result = runner.invoke(cli.app, ["judge", str(book), "--json"])
+    assert result.exit_code == 2 and "no delivering run to compare" in result.stderr
+    assert len(json.loads(result.stdout)["judgements"]) == 1
+
+
 def test_a_stalled_pump_is_called_stalled(book: Path) -> None:
     result = runner.invoke(cli.app, ["beat", str(book), "--site", "Reed Bottom", "--build", "poppet"])
     assert result.stdout.splitlines()[0].endswith("stalled open.")
