@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from clackwork.answers_json import figure as shown
 from clackwork.answers_json import keyed, number
-from clackwork.answers_text import figure as shown
 from clackwork.bench.judge import Judgement, judge
 from clackwork.bench.pool import PooledFigure
 from clackwork.bench.runs import reduce_run
 from clackwork.errors import ClackworkError
 from clackwork.quantities import format_with_uncertainty, key_name
+from clackwork.ram.changes import changes_between
 from clackwork.twin.twin import find_rig
 from clackwork.workbook import Workbook
 from clackwork.workbook_runs import TRIAL_FIGURES, Trial
@@ -40,6 +41,10 @@ def judge_trial(workbook: Workbook, trial: Trial) -> Judgement:
                 f"Build {build} has no {trial.kind.value} run to compare that gives "
                 f"{trial.figure.replace('_', ' ')}; make one, or choose another figure."
             )
+    old, new = (workbook.builds[name] for name in trial.builds)
+    changes = changes_between(old, new)
+    if {one.run.tilt for one in sides[0]} != {one.run.tilt for one in sides[1]} and "tilt" not in changes:
+        changes = (*changes, "tilt")
     scale = abs(math.fsum(found.value for found in given[0])) / len(given[0])
     return judge(
         sides[0],
@@ -47,12 +52,14 @@ def judge_trial(workbook: Workbook, trial: Trial) -> Judgement:
         trial.figure,
         margin=trial.margin * scale,
         difference_that_matters=trial.difference_that_matters * scale,
+        changes=changes,
     )
 
 
 def _pooled_words(pooled: PooledFigure, kind: str, system: str) -> str:
     mean = format_with_uncertainty(pooled.mean.value, pooled.mean.standard_uncertainty, kind, system)
-    return f"{mean} ({len(pooled.runs)} runs)"
+    count = len(pooled.runs)
+    return f"{mean} ({count} run{'' if count == 1 else 's'})"
 
 
 def judgement_lines(trial: Trial, judged: Judgement, system: str) -> list[str]:

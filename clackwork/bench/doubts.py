@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from clackwork.bench.gum import Estimate, student_probability
-from clackwork.bench.pool import PooledFigure, standard_deviation
+from clackwork.bench.pool import PooledFigure, pool_runs, standard_deviation
 from clackwork.bench.runs import RunFigures, RunKind
 
 _LEANING = 0.20  # share of pairs in which the later build came first, below which the order leans
@@ -66,6 +66,12 @@ def _changes(changes: Sequence[str], runs_a: Sequence[RunFigures], runs_b: Seque
             f"{len(changes)} things changed at once ({', '.join(changes)}): the trial cannot tell which of them did it."
         )
         found.append(TrialWarning("several_changes", sentence))
+    for runs in (runs_a, runs_b):
+        points = len(pool_runs(runs))
+        if points > len({run.run.rig for run in runs}):
+            build = runs[0].run.build
+            sentence = f"Runs of {build} at {points} set points are taken as one: their scatter is not that of one."
+            found.append(TrialWarning("set_points_mixed", sentence))
     if len(rigs) > 1:
         sentence = (
             f"The runs were made on different rigs ({', '.join(rigs)}): the rig may be what differs, not the build."
@@ -118,37 +124,38 @@ def _order(runs_a: Sequence[RunFigures], runs_b: Sequence[RunFigures]) -> list[T
     return []
 
 
-def _figure(pooled: PooledFigure) -> Callable[[RunFigures], Estimate | None]:
-    return lambda run: run.figure(pooled.figure)
+def _slope(runs_a: Sequence[RunFigures], runs_b: Sequence[RunFigures], pooled: PooledFigure) -> tuple[float, float]:
+    """Slope of the figure against the order within the builds, common to both, and its standard uncertainty.
 
-
-def _drift_with_order(
-    runs_a: Sequence[RunFigures], runs_b: Sequence[RunFigures], pooled_a: PooledFigure
-) -> list[TrialWarning]:
-    """A slope of the figure against the order within the builds, common to both (analysis of covariance)."""
-    everything = [run.run.order for run in (*runs_a, *runs_b)]
-    if len(everything) < _SLOPE_RUNS or len(set(everything)) < len(everything):
-        return []
-    read = _figure(pooled_a)
+    Analysis of covariance; the uncertainty is never taken below what the readings allow.
+    """
     places: list[float] = []
     values: list[float] = []
     for runs in (runs_a, runs_b):
-        given = [(float(run.run.order), estimate.value) for run in runs if (estimate := read(run)) is not None]
+        given = [
+            (float(run.run.order), found.value) for run in runs if (found := run.figure(pooled.figure)) is not None
+        ]
         mean_place = math.fsum(place for place, _ in given) / len(given)
         mean_value = math.fsum(value for _, value in given) / len(given)
         places += [place - mean_place for place, _ in given]
         values += [value - mean_value for _, value in given]
     spread = math.fsum(place**2 for place in places)
-    if spread == 0.0:
-        return []
     slope = math.fsum(place * value for place, value in zip(places, values, strict=True)) / spread
     left = math.fsum((value - slope * place) ** 2 for place, value in zip(places, values, strict=True))
-    freedom = len(values) - 3.0
-    uncertainty = math.sqrt(left / freedom / spread)
-    noise = pooled_a.reading_noise / math.sqrt(spread)
-    if abs(slope) <= max(uncertainty, noise) or uncertainty == 0.0:
+    return slope, max(math.sqrt(left / (len(values) - 3)), pooled.reading_noise) / math.sqrt(spread)
+
+
+def _drift_with_order(
+    runs_a: Sequence[RunFigures], runs_b: Sequence[RunFigures], pooled_a: PooledFigure
+) -> list[TrialWarning]:
+    everything = [run.run.order for run in (*runs_a, *runs_b)]
+    if len(everything) < _SLOPE_RUNS or len(set(everything)) < len(everything):
         return []
-    if 2.0 * (1.0 - student_probability(abs(slope) / max(uncertainty, noise), freedom)) > _SLOPE_CHANCE:
+    slope, uncertainty = _slope(runs_a, runs_b, pooled_a)
+    if uncertainty == 0.0:
+        return []
+    chance = 2.0 * student_probability(-abs(slope) / uncertainty, len(everything) - 3.0)
+    if chance > _SLOPE_CHANCE:
         return []
     whole = slope * (max(everything) - min(everything))
     size = f" by {abs(whole / pooled_a.mean.value):.1%} over the trial" if pooled_a.mean.value else ""

@@ -8,6 +8,7 @@ from clackwork.errors import InputError
 
 ORIFICE_EXPONENT = 0.5  # flow goes with the root of the head: Torricelli, turbulent losses
 _EXPONENT_LIMIT = 3.0
+_SMALL_EXPONENT = 1e-5  # below it the slope stands for a difference that rounding would eat
 
 
 def effective_fall(fall_start: float, fall_end: float, flow_exponent: float = ORIFICE_EXPONENT) -> float:
@@ -38,8 +39,9 @@ def effective_fall(fall_start: float, fall_end: float, flow_exponent: float = OR
     if not abs(flow_exponent) <= _EXPONENT_LIMIT:
         raise InputError("flow_exponent", flow_exponent, "it must be -3 to 3", "Turbulent flow has 0.5.")
     half_log = 0.5 * math.log(fall_start / fall_end)
-    if abs(flow_exponent) < 1e-6:
-        exponent = _coth_excess(half_log)
+    if abs(flow_exponent) < _SMALL_EXPONENT:
+        between = 1.0 - 0.5 * flow_exponent
+        exponent = _coth_excess(between * half_log) / between
     else:
         exponent = (_log_sinhc(half_log) - _log_sinhc((1.0 - flow_exponent) * half_log)) / flow_exponent
     return math.sqrt(fall_start * fall_end) * math.exp(exponent)

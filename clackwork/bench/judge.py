@@ -16,7 +16,7 @@ from clackwork.bench.gum import (
     student_probability,
     welch_satterthwaite,
 )
-from clackwork.bench.plan import USUAL_LEVEL, USUAL_POWER, runs_for_difference, smallest_difference
+from clackwork.bench.plan import USUAL_LEVEL, USUAL_POWER, runs_for_difference, runs_for_same, smallest_difference
 from clackwork.bench.pool import PooledFigure, pool_figure, standard_deviation
 from clackwork.bench.runs import RunFigures
 from clackwork.errors import InputError
@@ -55,6 +55,9 @@ class Judgement:
     smallest_difference : float or None
         The smallest true difference this trial could have been expected to see [figure's unit].
     warnings : tuple of TrialWarning
+    runs_for_same : int or None
+        Runs per build that show them as the same within the margin if there is no difference; None when not known or
+        out of reach.
     """
 
     figure: str
@@ -77,6 +80,7 @@ class Judgement:
     runs_still_needed: tuple[int, int] | None
     smallest_difference: float | None
     warnings: tuple[TrialWarning, ...]
+    runs_for_same: int | None = None
 
 
 def two_one_sided(difference: float, uncertainty: float, degrees_of_freedom: float, margin: float) -> float:
@@ -160,25 +164,14 @@ def _shared_difference(mean_a: Estimate, mean_b: Estimate) -> list[Contribution]
 def _difference(pooled_a: PooledFigure, pooled_b: PooledFigure, *, instruments_only: bool) -> Estimate:
     """B less A with its budget; of the instruments alone, reading noise stands for the scatter."""
     parts = _shared_difference(pooled_a.mean, pooled_b.mean)
-    for pooled in (pooled_a, pooled_b):
-        count = len(pooled.values)
-        noise, freedom, kind, source = pooled.reading_noise, math.inf, "B", "readings of each run"
-        if not instruments_only and pooled.scatter is not None:
-            noise, freedom, kind = max(noise, pooled.scatter), count - 1.0, "A"
-            source = "scatter of the runs"
-        side = "A" if pooled is pooled_a else "B"
-        parts.append(
-            Contribution(
-                f"scatter of {side}",
-                1.0,
-                noise / math.sqrt(count),
-                0.0,
-                freedom,
-                "A" if kind == "A" else "B",
-                source,
-                "",
-            )
-        )
+    for side, pooled in (("A", pooled_a), ("B", pooled_b)):
+        count, name = len(pooled.values), f"scatter of {side}"
+        if instruments_only or pooled.scatter is None:
+            amount = pooled.reading_noise / math.sqrt(count)
+            parts.append(Contribution(name, 1.0, amount, 0.0, math.inf, "B", "readings of each run", ""))
+        else:
+            amount = max(pooled.reading_noise, pooled.scatter) / math.sqrt(count)
+            parts.append(Contribution(name, 1.0, amount, 0.0, count - 1.0, "A", "scatter of the runs", ""))
     return estimate_from_parts(pooled_b.mean.value - pooled_a.mean.value, parts)
 
 
@@ -285,21 +278,44 @@ def judge(
         verdict, reasons = _verdict(difference, level, margin)
     warnings = trial_warnings(given_a, given_b, pooled_a, pooled_b, margin, changes)
     warnings += _turned_by_odd(given_a, given_b, pooled_a, pooled_b, level, margin, verdict)
-    outlook = _outlook(pooled_a, pooled_b, difference, difference_that_matters, level, power)
+    outlook = _outlook((pooled_a, pooled_b), difference, difference_that_matters, margin, level, power)
+    builds = given_a[0].run.build, given_b[0].run.build
     return Judgement(
-        figure, given_a[0].run.build, given_b[0].run.build, pooled_a, pooled_b, difference,
-        difference.interval(level) if known else None, by_instruments.interval(level), level, margin,
-        difference_that_matters, power, verdict, (*reasons, *outlook.sentences),
-        *_chances(difference, margin, known), outlook.runs, outlook.still, outlook.smallest, tuple(warnings),
-    )  # fmt: skip
+        figure=figure,
+        build_a=builds[0],
+        build_b=builds[1],
+        pooled_a=pooled_a,
+        pooled_b=pooled_b,
+        difference=difference,
+        interval=difference.interval(level) if known else None,
+        instrument_interval=by_instruments.interval(level),
+        level=level,
+        margin=margin,
+        difference_that_matters=difference_that_matters,
+        power=power,
+        verdict=verdict,
+        reasons=(*reasons, *_prospects(outlook, builds, power, verdict)),
+        chance_if_none=_chance_if_none(difference) if known else None,
+        chance_if_outside=_chance_if_outside(difference, margin) if known else None,
+        runs_needed=outlook.runs,
+        runs_still_needed=outlook.still,
+        smallest_difference=outlook.smallest,
+        warnings=tuple(warnings),
+        runs_for_same=outlook.same,
+    )
 
 
-def _chances(difference: Estimate, margin: float, known: bool) -> tuple[float | None, float | None]:
-    uncertainty, freedom = difference.standard_uncertainty, difference.degrees_of_freedom
-    if not known or uncertainty == 0.0:
-        return None, None
-    none = 2.0 * student_probability(-abs(difference.value) / uncertainty, freedom)
-    return none, two_one_sided(difference.value, uncertainty, freedom, margin)
+def _chance_if_none(difference: Estimate) -> float | None:
+    uncertainty = difference.standard_uncertainty
+    if uncertainty == 0.0:
+        return None
+    return 2.0 * student_probability(-abs(difference.value) / uncertainty, difference.degrees_of_freedom)
+
+
+def _chance_if_outside(difference: Estimate, margin: float) -> float | None:
+    if difference.standard_uncertainty == 0.0:
+        return None
+    return two_one_sided(difference.value, difference.standard_uncertainty, difference.degrees_of_freedom, margin)
 
 
 def _turned_by_odd(
@@ -319,7 +335,7 @@ def _turned_by_odd(
         pool_figure([run for run in runs if run.run.name not in odd], pooled_a.figure)
         for runs, odd in ((runs_a, odd_a), (runs_b, odd_b))
     ]
-    if without[0] is None or without[1] is None:
+    if without[0] is None or without[1] is None or without[0].scatter is None or without[1].scatter is None:
         return []
     other, _ = _verdict(_difference(without[0], without[1], instruments_only=False), level, margin)
     if other == verdict:
@@ -332,44 +348,55 @@ def _turned_by_odd(
 
 @dataclass(frozen=True)
 class _Outlook:
-    runs: int | None
-    still: tuple[int, int] | None
-    smallest: float | None
-    sentences: tuple[str, ...]
+    """What the trial could see; ``seen`` says whether there is any scatter to reckon with."""
+
+    seen: bool
+    runs: int | None = None
+    still: tuple[int, int] | None = None
+    same: int | None = None
+    smallest: float | None = None
 
 
 def _outlook(
-    pooled_a: PooledFigure,
-    pooled_b: PooledFigure,
+    pooled: tuple[PooledFigure, PooledFigure],
     difference: Estimate,
     matters: float,
+    margin: float,
     level: float,
     power: float,
 ) -> _Outlook:
     """What this trial could have seen and how many runs would see what matters, at the scatter found."""
-    counts = len(pooled_a.values), len(pooled_b.values)
-    known = [pooled for pooled in (pooled_a, pooled_b) if pooled.scatter is not None]
-    if not known:
-        return _Outlook(None, None, None, ("At least one more run of each build is needed to see any scatter.",))
-    freedom = sum(len(pooled.values) - 1 for pooled in known)
-    scatter = math.sqrt(sum((len(p.values) - 1) * max(p.scatter or 0.0, p.reading_noise) ** 2 for p in known) / freedom)
+    counts = len(pooled[0].values), len(pooled[1].values)
+    known = [side for side in pooled if side.scatter is not None]
+    freedom = sum(len(side.values) - 1 for side in known)
+    squares = sum((len(side.values) - 1) * max(side.scatter or 0.0, side.reading_noise) ** 2 for side in known)
+    if squares == 0.0:
+        return _Outlook(False)
+    scatter = math.sqrt(squares / freedom)
     shared = math.sqrt(sum(part.amount**2 for part in difference.budget if part.shared_as))
-    if scatter == 0.0:
-        return _Outlook(None, None, None, ("Runs and readings show no scatter at all: is it one run typed twice?",))
-    smallest = (
-        smallest_difference(scatter, *counts, power=power, level=level, shared=shared) if len(known) == 2 else None
-    )
+    smallest = None
+    if len(known) == 2:
+        smallest = smallest_difference(scatter, *counts, power=power, level=level, shared=shared)
     exact = runs_for_difference(matters, scatter, power=power, level=level, shared=shared)
-    if exact is None:
-        sentence = "No number of runs with these instruments and this scatter would see the difference that matters."
-        return _Outlook(None, None, smallest, (sentence,))
-    runs = math.ceil(exact - 1e-6)
-    still = max(0, runs - counts[0]), max(0, runs - counts[1])
-    if any(still):
-        sentence = (
-            f"{still[0]} more runs of A and {still[1]} of B would see the difference that matters {power:.0%} of "
-            "the time."
-        )
+    same = runs_for_same(margin, scatter, power=power, level=level, shared=shared)
+    runs, to_show_same = (None if x is None else math.ceil(x - 1e-6) for x in (exact, same))
+    still = None if runs is None else (max(0, runs - counts[0]), max(0, runs - counts[1]))
+    return _Outlook(True, runs, still, to_show_same, smallest)
+
+
+def _prospects(outlook: _Outlook, builds: tuple[str, str], power: float, verdict: Verdict) -> list[str]:
+    """The outlook in sentences."""
+    if not outlook.seen:
+        return ["No scatter is seen yet: make at least one more run of each build."]
+    if outlook.still is None:
+        said = ["No number of runs with these instruments and this scatter would see the difference that matters."]
+    elif any(outlook.still):
+        more = " and ".join(f"{count} of {build}" for count, build in zip(outlook.still, builds, strict=True) if count)
+        said = [f"Still to run, to see the difference that matters {power:.0%} of the time: {more}."]
     else:
-        sentence = f"There are runs enough to see the difference that matters {power:.0%} of the time."
-    return _Outlook(runs, still, smallest, (sentence,))
+        said = [f"There are runs enough to see the difference that matters {power:.0%} of the time."]
+    if verdict == "not yet known":
+        same = outlook.same
+        words = f"about {same} runs of each" if same else "more runs than these instruments and this scatter allow"
+        said.append(f"If there is no difference, showing the two as the same within the margin takes {words}.")
+    return said

@@ -17,8 +17,9 @@ USUAL_POWER = 0.80  # Cohen 1988, Statistical Power Analysis, 2.4: the conventio
 USUAL_LEVEL = 0.90
 MOST_RUNS = 1000  # per build; more is no workshop trial
 _LEAST_RUNS = 2
-_LARGE_RATIO = 30.0  # scipy.special.nctdtr returns no number from about 37 on
-_POINTS = 24  # nodes reach 8.7, far below the ratio
+_FAR = 9.0  # standard deviations either way; less than 1e-18 is beyond
+_POINTS = 4001
+_NEARLY_NORMAL = 2e4  # degrees of freedom; beyond, the normal distribution is within 1e-5
 _SCATTER_DOUBT = 0.80  # the scatter is below its upper limit with this probability
 
 
@@ -58,28 +59,30 @@ def _two_sided_power(ratio: float, degrees_of_freedom: float, level: float) -> f
     """Chance that |t| passes its limit when the true difference is ``ratio`` standard uncertainties."""
     from scipy import special
 
-    limit = student_quantile(0.5 * (1.0 + level), degrees_of_freedom)
-    if degrees_of_freedom > 1e5:
+    if degrees_of_freedom > _NEARLY_NORMAL:
+        limit = student_quantile(0.5 * (1.0 + level), math.inf)
         return float(special.ndtr(ratio - limit) + special.ndtr(-ratio - limit))
-    if ratio > _LARGE_RATIO:
-        return 1.0 - _below_large(ratio, degrees_of_freedom, limit)
+    limit = student_quantile(0.5 * (1.0 + level), degrees_of_freedom)
     above = 1.0 - float(special.nctdtr(degrees_of_freedom, ratio, limit))
-    # The lower tail is smaller than the normal one at -ratio: nothing beyond 8.
-    return above + (float(special.nctdtr(degrees_of_freedom, ratio, -limit)) if ratio < 8.0 else 0.0)
+    # The lower tail is the upper one of the mirrored case, which the library does better.
+    below = 1.0 - float(special.nctdtr(degrees_of_freedom, -ratio, limit))
+    power = above + below
+    return power if math.isfinite(power) else _power_by_sum(ratio, degrees_of_freedom, limit)
 
 
-def _below_large(ratio: float, degrees_of_freedom: float, limit: float) -> float:
-    """Probability that noncentral t stays below ``limit``, where the library's function gives up.
+def _power_by_sum(ratio: float, degrees_of_freedom: float, limit: float) -> float:
+    """The same where scipy.special.nctdtr gives no number (ratios from about 6 on, not everywhere).
 
-    With z normal and s the root of a chi-squared over its degrees of freedom, (z + ratio)/s < limit means
-    s > (z + ratio)/limit; far from 0 the mean over z is smooth and a few points give it.
+    With z normal and s the root of chi-squared over its degrees of freedom, |z + ratio|/s > limit means that
+    chi-squared stays below its degrees of freedom times ((z + ratio)/limit)^2: its mean over z, by trapezoids.
     """
     import numpy as np
     from scipy import special
 
-    points, weights = np.polynomial.hermite_e.hermegauss(_POINTS)
-    squares = degrees_of_freedom * ((points + ratio) / limit) ** 2
-    return float(weights @ special.chdtrc(degrees_of_freedom, squares) / weights.sum())
+    z = np.linspace(-_FAR, _FAR, _POINTS)
+    weights = np.exp(-0.5 * z**2)
+    below = special.chdtr(degrees_of_freedom, degrees_of_freedom * ((z + ratio) / limit) ** 2)
+    return float(weights @ below / weights.sum())
 
 
 def _uncertainty(scatter: float, runs_a: float, runs_b: float, shared: float) -> tuple[float, float]:
@@ -169,6 +172,57 @@ def runs_for_difference(
 
     def short(runs: float) -> float:
         return detection_power(difference, scatter, runs, runs, level=level, shared=shared) - power
+
+    if short(_LEAST_RUNS) >= 0.0:
+        return float(_LEAST_RUNS)
+    if short(MOST_RUNS) < 0.0:
+        return None
+    return float(brentq(short, _LEAST_RUNS, MOST_RUNS, xtol=1e-6))
+
+
+def runs_for_same(
+    margin: float,
+    scatter: float,
+    *,
+    power: float = USUAL_POWER,
+    level: float = USUAL_LEVEL,
+    shared: float = 0.0,
+) -> float | None:
+    """Return the runs per build, not rounded, that show two equal builds as the same within a margin.
+
+    Parameters
+    ----------
+    margin : float
+        Half width of what counts as the same [figure's unit], above 0.
+    scatter, power, level, shared
+        As in `runs_for_difference`.
+
+    Returns
+    -------
+    float or None
+        2 or more; None when not even `MOST_RUNS` do it.
+
+    Raises
+    ------
+    InputError
+        When a value is out of range.
+
+    Notes
+    -----
+    For a true difference of none, by the usual approximation margin = (t1 + t2) u with t1 at (1 + level)/2 and t2 at
+    (1 + power)/2 (Julious 2004, Stat. Med. 23(12), section 5). It asks for a little too many where runs are few.
+    """
+    from scipy.optimize import brentq
+
+    _positive("margin", margin)
+    _positive("scatter", scatter)
+    check_level(power, "power")
+    check_level(level)
+
+    def short(runs: float) -> float:
+        uncertainty, freedom = _uncertainty(scatter, runs, runs, shared)
+        reach = student_quantile(0.5 * (1.0 + level), freedom) + student_quantile(0.5 * (1.0 + power), freedom)
+        return margin - reach * uncertainty
 
     if short(_LEAST_RUNS) >= 0.0:
         return float(_LEAST_RUNS)

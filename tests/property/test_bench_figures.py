@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -21,6 +21,7 @@ falls = st.floats(0.1, 30.0)
 exponents = st.floats(-3.0, 3.0)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(-10.0, 10.0), st.floats(-5.0, 5.0), sizes, freedoms), min_size=1, max_size=6))
 def test_linear_figures_are_exact(rows: list[tuple[float, float, float, float]]) -> None:
     parts = [Component(str(i), value, u, freedom) for i, (value, _, u, freedom) in enumerate(rows)]
@@ -32,6 +33,7 @@ def test_linear_figures_are_exact(rows: list[tuple[float, float, float, float]])
         assert math.fsum(part.share for part in found.budget) == pytest.approx(1.0)
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(sizes, freedoms), min_size=1, max_size=8))
 def test_effective_freedom_lies_between_the_least_and_the_sum(parts: list[tuple[float, float]]) -> None:
     found = welch_satterthwaite(parts)
@@ -39,20 +41,23 @@ def test_effective_freedom_lies_between_the_least_and_the_sum(parts: list[tuple[
     assert found <= math.fsum(freedom for _, freedom in parts) * (1 + 1e-9)
 
 
+@settings(deadline=None)
 @given(st.floats(0.05, 0.99), freedoms)
 def test_few_degrees_of_freedom_widen(level: float, freedom: float) -> None:
     assert coverage_factor(level, freedom) > coverage_factor(level, 2.0 * freedom)
     assert coverage_factor(level, freedom) > coverage_factor(level, math.inf)
 
 
+@settings(deadline=None)
 @given(falls, falls, exponents)
 def test_effective_fall_lies_between_and_knows_no_direction(start: float, end: float, exponent: float) -> None:
     found = effective_fall(start, end, exponent)
-    assert min(start, end) * (1 - 1e-12) <= found <= max(start, end) * (1 + 1e-12)
-    assert found == pytest.approx(effective_fall(end, start, exponent), rel=1e-12)
-    assert effective_fall(3.0 * start, 3.0 * end, exponent) == pytest.approx(3.0 * found, rel=1e-12)
+    assert min(start, end) * (1 - 1e-9) <= found <= max(start, end) * (1 + 1e-9)
+    assert found == pytest.approx(effective_fall(end, start, exponent), rel=1e-9)
+    assert effective_fall(3.0 * start, 3.0 * end, exponent) == pytest.approx(3.0 * found, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(falls, st.floats(0.02, 0.98), exponents.filter(lambda n: abs(n) > 0.05))
 def test_effective_fall_gives_the_volume_in_the_time(start: float, share: float, exponent: float) -> None:
     end = share * start
@@ -61,12 +66,14 @@ def test_effective_fall_gives_the_volume_in_the_time(start: float, share: float,
     assert effective_fall(start, end, exponent) ** exponent * time == pytest.approx(start - end, rel=1e-7)
 
 
+@settings(deadline=None)
 @given(falls, st.floats(0.3, 1.0), st.sampled_from([0.0, 1.0, 1e-6, -1e-6, 1.0 + 1e-9]))
 def test_effective_fall_is_smooth_where_its_formula_is_not(start: float, share: float, exponent: float) -> None:
     around = [effective_fall(start, share * start, exponent + step) for step in (-1e-4, 0.0, 1e-4)]
     assert around[1] == pytest.approx(0.5 * (around[0] + around[2]), rel=1e-7)
 
 
+@settings(deadline=None)
 @given(st.floats(0.5, 8.0), st.floats(1.5, 12.0), st.floats(0.002, 0.03), st.floats(0.02, 0.2), st.floats(20.0, 900.0))
 def test_delivering_runs_keep_the_water_and_both_efficiencies_agree(
     fall: float, ratio: float, delivered: float, wasted: float, duration: float

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from clackwork.bench.gum import Component, propagate
 from clackwork.bench.instruments import Instruments
-from clackwork.bench.judge import Judgement, judge
-from clackwork.bench.plan import balanced_order, detection_power, plan_trial, smallest_difference
+from clackwork.bench.judge import Judgement, judge, two_one_sided, welch_difference
+from clackwork.bench.plan import balanced_order, detection_power, plan_trial, runs_for_same, smallest_difference
 from clackwork.bench.pool import find_odd_runs, pool_figure, pool_runs
 from clackwork.bench.runs import Run, RunFigures, RunKind, reduce_run
 
@@ -42,7 +42,7 @@ def trial(a: Sequence[float], b: Sequence[float], *, margin: float, shared: floa
     )
 
 
-@settings(max_examples=60)
+@settings(deadline=None, max_examples=60)
 @given(flows, flows, st.floats(1e-6, 1e-4))
 def test_swapping_the_builds_turns_the_sign_and_nothing_else(a: list[float], b: list[float], margin: float) -> None:
     one, other = trial(a, b, margin=margin), trial(b, a, margin=margin)
@@ -52,7 +52,7 @@ def test_swapping_the_builds_turns_the_sign_and_nothing_else(a: list[float], b: 
     assert one.interval == pytest.approx((-other.interval[1], -other.interval[0]), rel=1e-9, abs=1e-15)
 
 
-@settings(max_examples=60)
+@settings(deadline=None, max_examples=60)
 @given(flows, flows, st.floats(1e-6, 1e-4))
 def test_verdict_follows_the_interval_and_the_chances(a: list[float], b: list[float], margin: float) -> None:
     found = trial(a, b, margin=margin)
@@ -69,13 +69,14 @@ def test_verdict_follows_the_interval_and_the_chances(a: list[float], b: list[fl
         assert low <= -margin or high >= margin
 
 
-@settings(max_examples=40)
+@settings(deadline=None, max_examples=40)
 @given(flows, flows, st.floats(1.001, 20.0))
 def test_a_wider_margin_never_unsays_the_same(a: list[float], b: list[float], wider: float) -> None:
     if trial(a, b, margin=2e-5).verdict == "the same within the margin":
         assert trial(a, b, margin=2e-5 * wider).verdict == "the same within the margin"
 
 
+@settings(deadline=None)
 @given(st.floats(0.1, 5.0), st.floats(0.1, 5.0), st.integers(2, 40))
 def test_power_grows_with_difference_and_runs(difference: float, scatter: float, runs: int) -> None:
     here = detection_power(difference, scatter, runs, runs)
@@ -85,6 +86,7 @@ def test_power_grows_with_difference_and_runs(difference: float, scatter: float,
     assert smallest_difference(scatter, runs + 1, runs + 1) < smallest_difference(scatter, runs, runs)
 
 
+@settings(deadline=None)
 @given(st.integers(1, 60), st.integers(0, 1000), st.sampled_from(["balanced", "shuffled"]))
 def test_every_block_of_four_is_balanced(runs: int, seed: int, style: str) -> None:
     assert style in ("balanced", "shuffled")
@@ -95,6 +97,7 @@ def test_every_block_of_four_is_balanced(runs: int, seed: int, style: str) -> No
         assert block.count("A") == block.count("B")
 
 
+@settings(deadline=None)
 @given(st.floats(0.05, 2.0), st.floats(0.5, 3.0), st.integers(2, 20))
 def test_plans_keep_their_word(scatter: float, difference: float, scatter_runs: int) -> None:
     plan = plan_trial(scatter, difference, scatter_runs=scatter_runs)
@@ -102,7 +105,7 @@ def test_plans_keep_their_word(scatter: float, difference: float, scatter_runs: 
     assert plan.runs_per_build_cautious is None or plan.runs_per_build_cautious >= plan.runs_per_build
 
 
-@settings(max_examples=50)
+@settings(deadline=None, max_examples=50)
 @given(st.lists(st.tuples(st.sampled_from("AB"), st.floats(0.5, 3.0), st.floats(4.0, 9.0)), min_size=1, max_size=12))
 def test_every_run_is_in_one_pool(rows: list[tuple[str, float, float]]) -> None:
     runs = [
@@ -126,6 +129,7 @@ def test_every_run_is_in_one_pool(rows: list[tuple[str, float, float]]) -> None:
         assert pooled is not None and len(pooled.values) == len(pool.runs)
 
 
+@settings(deadline=None)
 @given(st.lists(st.floats(1.0, 2.0), min_size=1, max_size=30))
 def test_odd_runs_are_few_and_carry_their_reason(values: list[float]) -> None:
     odd, note = find_odd_runs([str(i) for i in range(len(values))], values)
@@ -162,3 +166,13 @@ def test_verdicts_are_seldom_wrong() -> None:
     at_margin = simulated(400, 4e-5, 4e-5, shared=0.0, keys="mm", seed=13)
     same = sum(t.verdict == "the same within the margin" for t in at_margin) / len(at_margin)
     assert same < 0.05 + 4.0 * math.sqrt(0.0475 / len(at_margin))
+
+
+def test_runs_for_same_show_it_as_often_as_they_say() -> None:
+    runs = runs_for_same(2e-5, 1e-5)
+    assert runs is not None
+    count = math.ceil(runs)
+    random = np.random.default_rng(17)
+    values = 5e-4 + 1e-5 * random.normal(size=(500, 2, count))
+    shown = [two_one_sided(*welch_difference(a.tolist(), b.tolist()), 2e-5) < 0.05 for a, b in values]
+    assert 0.80 - 4.0 * math.sqrt(0.16 / 500) < sum(shown) / 500 < 0.93

@@ -60,7 +60,7 @@ def test_kernel_meets_the_oracle(block: int) -> None:
     """States agree on every ram; means agree where the oracle agrees with itself on two grids.
 
     Rams whose beats never repeat (their waves ring on into the next beat) have no mean that two grids share, and some
-    rams have two ways of beating: of the rest at least four in five are within 1 %.
+    rams have two ways of beating: of the rest at least three in four are within 1 %.
     """
     states = {0.0: "moving", 1.0: "stalled open", 2.0: "stalled shut"}
     misses = []

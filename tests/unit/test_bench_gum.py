@@ -6,7 +6,14 @@ import math
 
 import pytest
 
-from clackwork.bench.gum import Component, coverage_factor, half_width, propagate, welch_satterthwaite
+from clackwork.bench.gum import (
+    Component,
+    coverage_factor,
+    half_width,
+    propagate,
+    student_probability,
+    welch_satterthwaite,
+)
 from clackwork.errors import InputError
 
 
@@ -48,6 +55,7 @@ def test_interval_by_student() -> None:
     found = propagate(lambda v: v["a"], [Component("a", 10.0, 1.0, 4.0, "A")])
     assert found.interval(0.95) == pytest.approx((10.0 - 2.776445, 10.0 + 2.776445), rel=1e-6)
     assert coverage_factor(0.95, math.inf) == pytest.approx(1.959964, rel=1e-6)
+    assert student_probability(1.959964, math.inf) == pytest.approx(0.975, rel=1e-6)
     assert half_width(0.3) == pytest.approx(0.3 / math.sqrt(3.0))
 
 

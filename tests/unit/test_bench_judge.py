@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from invented_runs import held_open
 
-from clackwork.bench.instruments import Bucket, Instruments
-from clackwork.bench.judge import Judgement, judge
+from clackwork.bench.instruments import Bucket, Instruments, Stopwatch
+from clackwork.bench.judge import Judgement, judge, welch_difference
 from clackwork.bench.runs import Run, RunKind, reduce_run
 from clackwork.errors import InputError
 
@@ -155,6 +155,53 @@ def test_odd_run_that_turns_the_verdict() -> None:
     assert found.verdict == "not yet known"
     assert {"odd_run", "verdict_hangs_on_odd_run"} <= ids(found)
     assert "runs_contradict" in ids(found)
+
+
+def test_runs_at_several_set_points_are_said() -> None:
+    found = trial(flows(6.6e-4), flows(6.9e-4), a={"falls": [1.5, 1.5, 2.0, 2.0]})
+    assert "set_points_mixed" in ids(found)
+
+
+def test_runs_that_are_all_alike_down_to_the_reading() -> None:
+    exact = Instruments(bucket=Bucket(mark_uncertainty=0.0), stopwatch=Stopwatch(start_stop_sd=0.0))
+    more = {"a": {"instruments": exact}, "b": {"instruments": exact}}
+    found = trial([6.6e-4] * 4, [6.6e-4] * 4, **more)
+    assert found.runs_needed is None and found.chance_if_none is None
+    assert any("No scatter is seen" in reason for reason in found.reasons)
+
+
+def test_instruments_too_poor_for_what_matters() -> None:
+    poor = Instruments(bucket=Bucket(mark_uncertainty=0.05))
+    found = trial(flows(6.6e-4), flows(6.61e-4), a={"instruments": poor}, b={"instruments": poor, "rig": "brook"})
+    assert found.verdict == "not yet known"
+    assert found.runs_needed is None and found.runs_still_needed is None and found.runs_for_same is None
+    assert any("No number of runs" in reason for reason in found.reasons)
+    assert any("more runs than these instruments" in reason for reason in found.reasons)
+
+
+def test_odd_run_that_turns_nothing() -> None:
+    steps = [-1.0, 1.0, 0.5, -0.5, 0.2, 9.0]
+    orders = ([0, 3, 4, 7, 8, 11], [1, 2, 5, 6, 9, 10])
+    found = trial(flows(6.6e-4, 1e-6, steps[:5]), flows(7.6e-4, 1e-6, steps), orders=orders)
+    assert found.verdict == "different"
+    assert ids(found) == {"odd_run"}
+
+
+def test_an_odd_run_turns_nothing_where_the_other_build_has_one_run() -> None:
+    steps = [-1.0, 1.0, 0.5, -0.5, 0.2, 60.0]
+    found = trial([7.6e-4], flows(6.6e-4, 1e-6, steps), orders=([0], [1, 2, 3, 4, 5, 6]))
+    assert "odd_run" in ids(found)
+    assert "verdict_hangs_on_odd_run" not in ids(found)
+
+
+def test_water_of_one_temperature_is_no_doubt() -> None:
+    more = {"a": {"temperatures": [283.0] * 4}, "b": {"temperatures": [284.0] * 4}}
+    assert ids(trial(flows(6.6e-4), flows(6.9e-4), **more)) == set()
+
+
+def test_one_value_has_no_scatter() -> None:
+    with pytest.raises(InputError, match="no scatter"):
+        welch_difference([1.0, 2.0], [1.0])
 
 
 def test_few_runs_are_said() -> None:

@@ -7,7 +7,10 @@ from typing import Any
 
 import pytest
 
+from clackwork.bench.gum import student_quantile
 from clackwork.bench.plan import (
+    _power_by_sum,
+    _two_sided_power,
     balanced_order,
     detection_power,
     plan_trial,
@@ -51,9 +54,20 @@ def test_order_follows_its_seed() -> None:
 
 def test_instruments_put_a_floor_under_what_can_be_seen() -> None:
     assert smallest_difference(1.0, 500, 500, shared=0.5) > 1.2
+    assert smallest_difference(1.0, 5, 5, power=0.05) == 0.0
     assert runs_for_difference(1.0, 1.0, shared=0.5) is None
     alone, floored = runs_for_difference(1.0, 1.0), runs_for_difference(1.0, 1.0, shared=0.2)
     assert alone is not None and floored is not None and floored > alone
+
+
+@pytest.mark.parametrize("ratio", [0.0, 0.5, 2.0, 6.5, 9.0, 40.0, 500.0])
+@pytest.mark.parametrize("freedom", [2.0, 5.3, 60.0, 1998.0, 5e4])
+def test_power_is_a_number_everywhere(ratio: float, freedom: float) -> None:
+    for level in (0.5, 0.9, 0.999):
+        limit = student_quantile(0.5 * (1.0 + level), freedom)
+        power = _two_sided_power(ratio, freedom, level)
+        assert power == pytest.approx(_power_by_sum(ratio, freedom, limit), abs=2e-5)
+        assert power >= 1.0 - level - 1e-9
 
 
 @pytest.mark.parametrize(

@@ -97,6 +97,11 @@ def test_falls_of_a_draining_vessel() -> None:
     assert effective_fall(1.0, 0.25) == pytest.approx(0.75**2)
     assert effective_fall(1.0, 0.25, 1.0) == pytest.approx(0.75 / math.log(4.0))
     assert effective_fall(2.0, 2.0) == 2.0
+    # Exponent 0 is the identric mean, (1/e) (h1^h1 / h2^h2)^(1/(h1 - h2)); exponent 2 the geometric one.
+    assert effective_fall(2.0, 1.0, 0.0) == pytest.approx(4.0 / math.e)
+    assert effective_fall(2.0, 1.0, 2.0) == pytest.approx(math.sqrt(2.0))
+    assert effective_fall(1.001, 1.0, 0.0) == pytest.approx(1.001**1001 / math.e, rel=1e-9)
+    assert effective_fall(1e20, 1.0) == pytest.approx(0.25e20)
     read = reduce_run(run(OPEN, fall_start=1.0, fall_end=0.25), BENCH)
     assert value(read, "effective_fall") == pytest.approx(0.5625)
     vessel = replace(BENCH, bucket=Bucket(plan_area=0.04))
@@ -161,6 +166,14 @@ def test_notes_say_what_does_not_fit() -> None:
     assert "low on its dial" in reduce_run(run(GIVING, pressure_gauge=3e4), BENCH).notes[0]
     low = reduce_run(run(GIVING, pressure_gauge=1e4), BENCH)
     assert any("not above the fall" in note for note in low.notes)
+
+
+def test_delivered_water_has_its_own_bucket() -> None:
+    fine = replace(BENCH, delivery_bucket=Bucket(mark_uncertainty=5e-6))
+    coarse, found = reduce_run(run(GIVING), BENCH), reduce_run(run(GIVING), fine)
+    assert coarse.delivered_flow and found.delivered_flow and coarse.waste_flow and found.waste_flow
+    assert found.delivered_flow.standard_uncertainty < 0.3 * coarse.delivered_flow.standard_uncertainty
+    assert found.waste_flow == coarse.waste_flow
 
 
 def test_several_fillings_carry_the_mark_several_times() -> None:
