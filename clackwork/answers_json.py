@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from clackwork.cautions import CAUTIONS
-from clackwork.quantities import key_name, to_display
+from clackwork.quantities import format_quantity, key_name, to_display
 from clackwork.ram.engine import BeatResult
-from clackwork.site.site import Promise, Range
+from clackwork.site.site import Promise, Range, Reason
 from clackwork.twin.twin import Residual, Twin
 
 FORMAT = "clackwork 1"
@@ -66,6 +66,19 @@ BEAT_KINDS = {
 """Kinds of the figures of one engine run."""
 
 
+def figure(value: float, kind: str | None, system: str) -> str:
+    """One figure with its unit; "not known" for what is no number."""
+    if not math.isfinite(value):
+        return "not known"
+    return f"{value:.3g}" if kind is None else format_quantity(value, kind, system)
+
+
+def reason_words(reason: Reason, system: str) -> str:
+    """A reason in words, its figures in the units asked for."""
+    values = {name: figure(value, kind, system) for name, (value, kind) in reason.values.items()}
+    return reason.words.format(**values)
+
+
 def number(value: float, kind: str | None, system: str) -> float | None:
     """An SI value in the unit of its key; None for what JSON cannot hold."""
     shown = float(value) if kind is None else to_display(float(value), kind, system)
@@ -89,7 +102,7 @@ def promise_json(promise: Promise, system: str) -> dict[str, Any]:
         "site": promise.site,
         "build": promise.build,
         "answer": promise.answer,
-        "reasons": list(promise.reasons),
+        "reasons": [_reason_json(reason, system) for reason in promise.reasons],
         "state_shares": {state: number(share, None, system) for state, share in promise.state_shares.items()},
     }
     for name, kind in PROMISE_KINDS.items():
@@ -98,6 +111,13 @@ def promise_json(promise: Promise, system: str) -> dict[str, Any]:
     for name in ("pressure_margin", "stall_margin", "share_enough_water"):
         found |= keyed(name, getattr(promise, name), None, system)
     found |= {"draws": promise.draws, "seed": promise.seed, "cautions": cautions_json(promise.cautions)}
+    return found
+
+
+def _reason_json(reason: Reason, system: str) -> dict[str, Any]:
+    found: dict[str, Any] = {"id": reason.id, "hardness": reason.hardness, "words": reason_words(reason, system)}
+    for name, (value, kind) in reason.values.items():
+        found |= keyed(name, value, kind, system)
     return found
 
 

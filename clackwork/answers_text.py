@@ -5,21 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from clackwork.answers_json import BEAT_KINDS, FIGURE_KINDS, PARAMETER_KINDS
+from clackwork.answers_json import BEAT_KINDS, FIGURE_KINDS, PARAMETER_KINDS, figure, reason_words
 from clackwork.cautions import CAUTIONS, cautions_beside
-from clackwork.quantities import format_quantity, format_range
+from clackwork.quantities import format_range
 from clackwork.ram.engine import BeatResult
 from clackwork.site.site import Promise, Range
 from clackwork.twin.twin import Twin
 
 _ANSWERS = {"yes": "Yes", "only if": "Only if", "no": "No"}
-
-
-def figure(value: float, kind: str | None, system: str) -> str:
-    """One figure with its unit; "not known" for what is no number."""
-    if not math.isfinite(value):
-        return "not known"
-    return f"{value:.3g}" if kind is None else format_quantity(value, kind, system)
 
 
 def words_of_range(shown: Range, kind: str, system: str) -> str:
@@ -50,7 +43,7 @@ def promise_lines(promise: Promise, system: str, said: set[str] | None = None) -
     """
     said = set() if said is None else said
     lines = [f"{promise.site}, build {promise.build}: {_ANSWERS.get(promise.answer, promise.answer)}."]
-    lines += [f"  {reason}" for reason in promise.reasons]
+    lines += [f"  {reason_words(reason, system)}" for reason in promise.reasons]
     left = [one for one in promise.cautions if one in CAUTIONS]
     groups = (
         (("daily_delivery", "Delivered a day", "volume"),),

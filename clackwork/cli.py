@@ -21,6 +21,9 @@ from clackwork.cli_frame import (
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from clackwork.sheets.promise_sheet import Trace
     from clackwork.workbook import Workbook
     from clackwork.workbook_jobs import Done
 
@@ -220,7 +223,7 @@ def demo(
 
 def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: bool) -> None:
     """Every job of a workbook; each result is written as soon as it is there."""
-    from clackwork.workbook_jobs import Done, fit_builds, judge_trials, names_with_runs, promise_sites
+    from clackwork.workbook_jobs import Done, beat_traces, fit_builds, judge_trials, names_with_runs, promise_sites
     from clackwork.workbook_results import all_json, all_lines, write_results
 
     done = Done()
@@ -232,14 +235,18 @@ def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: boo
             promise_sites(workbook, workbook.sites, done, progress)
     finally:
         written = write_results(workbook, done, out, system)
+    with progress_bar("Tracing") as progress:
+        traces = beat_traces(workbook, done, progress)
     with progress_bar("Printing"):
-        written += _sheets(workbook, done, out, system, paper)
+        written += _sheets(workbook, done, traces, out, system, paper)
     for path in written:
         say(f"Wrote {path}.")
     _show(done, all_lines(workbook, done, system), all_json(workbook, done, system), system, as_json)
 
 
-def _sheets(workbook: Workbook, done: Done, out: Path, system: str, paper: str) -> list[Path]:
+def _sheets(
+    workbook: Workbook, done: Done, traces: Mapping[str, Trace], out: Path, system: str, paper: str
+) -> list[Path]:
     """The sheets and charts of all that was worked out."""
     import datetime
 
@@ -254,6 +261,7 @@ def _sheets(workbook: Workbook, done: Done, out: Path, system: str, paper: str) 
         units=system,
         paper="us-letter" if paper == "letter" else paper,
         date=datetime.date.today(),
+        traces=traces,
     )
 
 

@@ -95,13 +95,15 @@ def load_workbook(source: Path | str) -> Workbook:
     root = Table(parse_toml(text), "", "", typed)
     head = root.table("workbook")
     title, units, note = _read_head(head)
-    rigs = {name: read_rig(table, name) for name, table in root.named_tables("rig").items()}
-    builds = {name: read_build(table, name) for name, table in root.named_tables("build").items()}
-    runs = tuple(read_run(table, place, builds, rigs) for place, table in enumerate(root.listed_tables("run"), start=1))
-    _refuse_repeats([run.name for run in runs])
-    trials = {name: read_trial(table, name, builds) for name, table in root.named_tables("trial").items()}
-    sites = {name: read_site(table, name) for name, table in root.named_tables("site").items()}
+    tables = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
+    run_tables = root.listed_tables("run")
     root.finish()
+    rigs = {name: read_rig(table, name) for name, table in tables["rig"].items()}
+    builds = {name: read_build(table, name) for name, table in tables["build"].items()}
+    runs = tuple(read_run(table, place, builds, rigs) for place, table in enumerate(run_tables, start=1))
+    _refuse_repeats([run.name for run in runs])
+    trials = {name: read_trial(table, name, builds) for name, table in tables["trial"].items()}
+    sites = {name: read_site(table, name) for name, table in tables["site"].items()}
     if not builds:
         raise InputError("the workbook", "(nothing)", "it needs at least one build", "Write a table [build.NAME].")
     return Workbook(

@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING, TypeVar
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from clackwork.bench.judge import Judgement
     from clackwork.site.site import Promise
     from clackwork.twin.twin import Twin
@@ -101,6 +104,31 @@ def promise_sites(workbook: Workbook, sites: Iterable[str], done: Done, progress
         if made is not None:
             done.promises[f"{name}, {twin.build.name}"] = made
         part(1, 1)
+
+
+def beat_traces(workbook: Workbook, done: Done, progress: Progress) -> dict[str, dict[str, NDArray[np.float64]]]:
+    """The first beats behind every promise, by its name: the best build with the promised vessel head held.
+
+    A pump that stalls there has no beat to show and is left out.
+    """
+    from clackwork.ram.engine import RamCase, run_trace
+    from clackwork.ram.parts import Supply
+
+    traces = {}
+    for place, (name, promise) in enumerate(done.promises.items(), start=1):
+        site = workbook.sites[promise.site]
+        case = RamCase(
+            done.twins[promise.build].build,
+            site.drive_pipe,
+            Supply(site.fall),
+            site.surroundings,
+            vessel_head=promise.vessel_head.middle,
+        )
+        result, trace = run_trace(case)
+        if not result.state.startswith("stalled"):
+            traces[name] = trace
+        progress(place, len(done.promises))
+    return traces
 
 
 def names_with_runs(workbook: Workbook, builds: Mapping[str, object]) -> list[str]:

@@ -129,8 +129,10 @@ class Table:
         return InputError(self.field(key), _shown(value), allowed, next_step)
 
     def missing(self, key: str, wanted: str) -> InputError:
-        """An error for a field that is needed and not there."""
-        return InputError(self.field(key), "(nothing)", f"it is needed: {wanted}")
+        """An error for a field that is needed and not there; names one that may be it, misspelt."""
+        near = difflib.get_close_matches(key, [one for one in self._values if one not in self._asked], n=1)
+        misspelt = f'Did you mean it by "{near[0]}"?' if near else ""
+        return InputError(self.field(key), "(nothing)", f"it is needed: {wanted}", misspelt)
 
     def _take(self, key: str) -> Any:
         self._asked.add(key)

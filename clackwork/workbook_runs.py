@@ -143,7 +143,23 @@ def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str,
         note=table.text("note"),
     )
     table.finish()
+    _check_supply(table, run, rigs[rig])
     return run
+
+
+def _check_supply(table: Table, run: Run, rig: Rig) -> None:
+    """Refuse a run that took more water than its supply vessel holds above the pump."""
+    key = "waste_volume" if run.drawn_volume is None else "drawn_volume"
+    out = (run.waste_volume or 0.0) + (run.delivered_volume or 0.0) if run.drawn_volume is None else run.drawn_volume
+    held = rig.supply.plan_area * run.fall_start
+    if out > held + 2.0 * rig.instruments.bucket.mark_uncertainty:
+        raise table.error(
+            key,
+            f"{1e3 * out:.4g} L",
+            f"the supply vessel of rig '{rig.name}' holds {1e3 * held:.4g} L above the pump and would be empty before the "
+            "time given",
+            "Stop the watch before it runs dry, or leave supply_area and supply_diameter out if it was refilled.",
+        )
 
 
 def _whole(value: float | None) -> int | None:

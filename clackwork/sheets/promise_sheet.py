@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from clackwork.answers_json import reason_words
 from clackwork.cautions import CAUTIONS, cautions_beside
 from clackwork.charts.promise_chart import beat_chart, elevation_chart
 from clackwork.quantities import format_quantity, format_range
@@ -90,8 +91,7 @@ def promise_fields(promise: Promise, site: Site, trace: Trace | None, *, units: 
         "answer": ANSWERS.get(promise.answer, promise.answer),
         "delivery": ["Delivered a day", middle, beside],
         "reasons_title": REASON_TITLES.get(promise.answer, "Why"),
-        "reasons": [sentence(reason) for reason in promise.reasons],
-        "reasons_note": "" if units == "metric" else "Figures in these reasons are metric.",
+        "reasons": [sentence(reason_words(reason, units)) for reason in promise.reasons],
         **_water(promise, site, units),
         **_pressure(promise, site, units),
         "heights": _heights(site, units),

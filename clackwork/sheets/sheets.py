@@ -41,7 +41,8 @@ def write_sheets(
     ----------
     workbook : Workbook
     judgements, twins, promises : mapping by name
-        Of trials, builds and sites of the workbook; what was worked out before, nothing is computed here.
+        Of trials and builds of the workbook, and of promises as "SITE, BUILD"; worked out before, nothing is
+        computed here.
     out : Path
         Folder, made when it is not there.
     units : {"metric", "us"}
@@ -49,7 +50,7 @@ def write_sheets(
     date : datetime.date
         Printed on every sheet; the same date gives the same bytes.
     traces : mapping of str to trace, optional
-        By site, as from :func:`clackwork.ram.engine.run_trace`: the picture of one beat.
+        By the same names as ``promises``, as from :func:`clackwork.ram.engine.run_trace`: the picture of one beat.
 
     Returns
     -------
@@ -75,7 +76,7 @@ def write_sheets(
                 "promise.site", promise.site, f"it must be one of {', '.join(workbook.sites) or 'the sites'}"
             )
         site = workbook.sites[promise.site]
-        pdf = promise_pdf(promise, site, trace=traces.get(promise.site), units=units, paper=paper, date=date)
+        pdf = promise_pdf(promise, site, trace=traces.get(name), units=units, paper=paper, date=date)
         pdfs[_free(f"promise-{file_stem(name)}", pdfs)] = pdf
     charts = {
         stem: to_svg(spec) for stem, spec in _charts(workbook, judgements, twins, promises, traces, units).items()
@@ -113,10 +114,8 @@ def _charts(
     for name, promise in promises.items():
         site = workbook.sites[promise.site]
         made[_free(f"site-{file_stem(name)}", made)] = elevation_chart(site, system=units)
-        if promise.site in traces:
-            made[_free(f"beat-{file_stem(name)}", made)] = beat_chart(
-                traces[promise.site], name=promise.site, system=units
-            )
+        if name in traces:
+            made[_free(f"beat-{file_stem(name)}", made)] = beat_chart(traces[name], name=promise.site, system=units)
     return made
 
 

@@ -11,10 +11,11 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import STATES, RamCase, pack, set_waits, unpack
 from clackwork.ram.operating import line_head, operating_rows
-from clackwork.ram.parts import STANDARD_GRAVITY, Supply
-from clackwork.site.site import Promise, Range, Site
+from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine, Supply
+from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
+from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -25,6 +26,23 @@ SITE_WAVE_SPREAD = 0.08
 """Relative spread of the wave speed of a pipe not yet laid: common practice, no published source."""
 MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
+_PLASTICS = ("PVC", "PE100")
+"""Materials of :mod:`clackwork.pipes` that sun and repeated surges wear out below their rating."""
+REASONS = {
+    "stands_open": "in {cases} of 100 cases the waste valve stands open: the flow cannot reach the speed that shuts it; "
+    "less weight or stroke, or more fall",
+    "stays_shut": "in {cases} of 100 cases the waste valve shuts and stays shut: too little recoil to drop it; more weight "
+    "or a higher back-pressure",
+    "delivers_nothing": "it beats but delivers nothing: the lift is above the head at which this pump stops delivering",
+    "may_deliver_nothing": "at the low end of its range it delivers nothing: the lift is close to where this pump gives up",
+    "too_little_water": "needs {needed} ({needed_high} at most); the source gives {source_flow}: a shorter stroke or less "
+    "weight needs less",
+    "pipe_too_weak": "the drive pipe can see {highest_head} of head and is rated for {rating_head}: a stronger pipe",
+    "less_than_wanted": "{counted_on} can be counted on; {wanted} are wanted",
+}
+"""Words of every reason by id; names in braces are its values."""
+_BATCH = 16
+"""Draws solved between two reports of progress."""
 
 
 def _range(values: FloatArray) -> Range:
@@ -57,6 +75,21 @@ def _draw_rows(
     return rows, np.asarray(lifts, dtype=np.float64), picks.astype(np.intp)
 
 
+def _solve(rows: FloatArray, site: Site, lifts: FloatArray, water: Water, progress: Progress | None) -> FloatArray:
+    """Operating points of all rows, a batch at a time; changes the vessel heads in place."""
+    found = []
+    for start in range(0, len(rows), _BATCH):
+        lines = [replace(site.line, lift=float(lift)) for lift in lifts[start : start + _BATCH]]
+
+        def head(row: int, flow: float, lines: list[DeliveryLine] = lines) -> float:
+            return line_head(lines[row], flow, water)
+
+        found.append(operating_rows(rows[start : start + _BATCH], head))
+        if progress:
+            progress(min(start + _BATCH, len(rows)), len(rows))
+    return np.concatenate(found)
+
+
 def make_promise(
     twin: Twin, site: Site, *, draws: int = 200, seed: int = 1, progress: Progress | None = None
 ) -> Promise:
@@ -71,14 +104,12 @@ def make_promise(
     seed : int
         The same seed gives the same promise.
     progress : callable, optional
-        Called with (done, all).
+        Called with (draws done, all draws) as they are solved; may raise to stop.
     """
     rng = np.random.default_rng(seed)
     rows, lifts, picks = _draw_rows(twin, site, draws, rng)
     water = RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings).water
-    out = operating_rows(rows, lambda i, flow: line_head(replace(site.line, lift=float(lifts[i])), flow, water))
-    if progress:
-        progress(draws, draws)
+    out = _solve(rows, site, lifts, water, progress)
     place = kernel.R
     form = twin.model_form_draws[picks]
     noise = np.exp(form[:, np.newaxis] * rng.standard_normal((draws, 3)))
@@ -129,50 +160,60 @@ def make_promise(
         share_enough_water=float(np.mean(there >= drawn)),
         draws=draws,
         seed=seed,
-        cautions=("peak_pressure", "dead_head", "untreated_water", "water_rights", "moving_valve", "frost"),
+        cautions=_cautions(site),
     )
     answer, reasons = _judge(promise, site)
     return replace(promise, answer=answer, reasons=reasons)
 
 
-def _judge(promise: Promise, site: Site) -> tuple[str, tuple[str, ...]]:
+def _cautions(site: Site) -> tuple[str, ...]:
+    """Ids of the cautions that apply, most serious first."""
+    plastic = any(pipe.material in _PLASTICS for pipe in (site.drive_pipe.pipe, site.line.pipe))
+    pressure = ("peak_pressure", "dead_head", *(("plastic_pipe",) if plastic else ()))
+    return (*pressure, "untreated_water", "water_rights", "moving_valve", "frost")
+
+
+def _reason(name: str, no: bool, **values: tuple[float, str]) -> Reason:
+    return Reason(name, "no" if no else "only if", REASONS[name], values)
+
+
+def _judge(promise: Promise, site: Site) -> tuple[str, tuple[Reason, ...]]:
     """The answer and its reasons, hardest first."""
-    no: list[str] = []
-    only_if: list[str] = []
     stalled_open = promise.state_shares.get("stalled open", 0.0)
     stalled_shut = promise.state_shares.get("stalled shut", 0.0)
-    per_minute = 60_000.0
-    if stalled_open > MOST_STALLS:
-        words = (
-            f"in {100 * stalled_open:.0f} of 100 cases the waste valve stands open: the flow cannot reach the speed that "
-            "shuts it; less weight or stroke, or more fall"
-        )
-        (no if stalled_open > 0.5 else only_if).append(words)
-    if stalled_shut > MOST_STALLS:
-        words = (
-            f"in {100 * stalled_shut:.0f} of 100 cases the waste valve shuts and stays shut: too little recoil to drop it; "
-            "more weight or a higher back-pressure"
-        )
-        (no if stalled_shut > 0.5 else only_if).append(words)
-    beats = 1.0 - stalled_open - stalled_shut
-    if beats > 0.5 and promise.delivered_flow.middle <= 0.0:
-        no.append("it beats but delivers nothing: the lift is above the head at which this pump stops delivering")
-    elif beats > 0.5 and promise.delivered_flow.low <= 0.0:
-        only_if.append("at the low end of its range it delivers nothing: the lift is close to where this pump gives up")
-    if beats > 0.5 and promise.share_enough_water < 0.95:
-        words = (
-            f"needs {per_minute * promise.water_needed.middle:.3g} L/min ({per_minute * promise.water_needed.high:.3g} at "
-            f"most); the source gives {per_minute * site.source_flow:.3g} L/min: a shorter stroke or less weight needs less"
-        )
-        (no if promise.share_enough_water < 0.05 else only_if).append(words)
+    reasons = []
+    for name, share in (("stands_open", stalled_open), ("stays_shut", stalled_shut)):
+        if share > MOST_STALLS:
+            reasons.append(_reason(name, share > 0.5, cases=(float(round(100.0 * share)), "count")))
+    beats = 1.0 - stalled_open - stalled_shut > 0.5
+    if beats:
+        reasons += _water_reasons(promise, site)
     if promise.pressure_margin < 1.0:
-        no.append(
-            f"the drive pipe can see {max(promise.peak_head.high, promise.surge_head.high):.0f} m of head and is rated for "
-            f"{promise.rating_head:.0f} m: a stronger pipe"
+        highest = max(promise.peak_head.high, promise.surge_head.high)
+        figures = {"highest_head": (highest, "head"), "rating_head": (promise.rating_head, "head")}
+        reasons.append(_reason("pipe_too_weak", True, **figures))
+    if site.wanted_flow is not None and beats and promise.delivered_flow.low < site.wanted_flow:
+        counted_on, wanted = ((flow, "daily_volume_flow") for flow in (promise.delivered_flow.low, site.wanted_flow))
+        reasons.append(_reason("less_than_wanted", False, counted_on=counted_on, wanted=wanted))
+    hardest_first = tuple(sorted(reasons, key=lambda reason: reason.hardness != "no"))
+    return (hardest_first[0].hardness if hardest_first else "yes"), hardest_first
+
+
+def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
+    """What a pump that beats lacks in delivery or in water."""
+    reasons = []
+    if promise.delivered_flow.middle <= 0.0:
+        reasons.append(_reason("delivers_nothing", True))
+    elif promise.delivered_flow.low <= 0.0:
+        reasons.append(_reason("may_deliver_nothing", False))
+    if promise.share_enough_water < 0.95:
+        reasons.append(
+            _reason(
+                "too_little_water",
+                promise.share_enough_water < 0.05,
+                needed=(promise.water_needed.middle, "volume_flow"),
+                needed_high=(promise.water_needed.high, "volume_flow"),
+                source_flow=(site.source_flow, "volume_flow"),
+            )
         )
-    if site.wanted_flow is not None and beats > 0.5 and promise.delivered_flow.low < site.wanted_flow:
-        low, wanted = promise.daily_delivery.low * 1000.0, site.wanted_flow * SECONDS_A_DAY * 1000.0
-        only_if.append(f"{low:.0f} litres a day can be counted on; {wanted:.0f} are wanted")
-    if no:
-        return "no", tuple(no + only_if)
-    return ("only if", tuple(only_if)) if only_if else ("yes", ())
+    return reasons

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from clackwork.errors import InputError, require_range
@@ -72,6 +73,28 @@ class Range:
 
 
 @dataclass(frozen=True)
+class Reason:
+    """One reason for an answer, as data: the edge writes its values in the units asked for.
+
+    Attributes
+    ----------
+    id : str
+        A key of :data:`clackwork.site.promise.REASONS`.
+    hardness : str
+        "no" when it forbids the pump there, "only if" when it is a condition.
+    words : str
+        A template for ``str.format``, the values' names in braces.
+    values : mapping of str to (float, str)
+        SI value and kind of quantity of every name in ``words``.
+    """
+
+    id: str
+    hardness: str
+    words: str
+    values: Mapping[str, tuple[float, str]]
+
+
+@dataclass(frozen=True)
 class Promise:
     """What a build will do at a site, with ranges.
 
@@ -80,8 +103,8 @@ class Promise:
     site, build : str
     answer : str
         "yes", "only if" or "no".
-    reasons : tuple of str
-        Why not, or on what condition, in plain words (metric and plain numbers; SI values are in the fields).
+    reasons : tuple of Reason
+        Why not, or on what condition, hardest first.
     state_shares : dict of str to float
         Share of draws in each state.
     daily_delivery : Range
@@ -117,7 +140,7 @@ class Promise:
     site: str
     build: str
     answer: str
-    reasons: tuple[str, ...]
+    reasons: tuple[Reason, ...]
     state_shares: dict[str, float]
     daily_delivery: Range
     delivered_flow: Range

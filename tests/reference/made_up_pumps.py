@@ -63,7 +63,9 @@ def made_up_pump(seed: int) -> tuple[Build, Rig, RamCase]:
         pipe = find_pipe("steel-sch40", "1 in")
         fall = rng.uniform(1.5, 3.0)
         seat = rng.uniform(0.026, 0.031)
-        poppet = GuidedPoppet(mass=rng.uniform(0.04, 0.09) * fall, stroke=rng.uniform(0.16, 0.26) * seat, seat_bore=seat)
+        poppet = GuidedPoppet(
+            mass=rng.uniform(0.04, 0.09) * fall, stroke=rng.uniform(0.16, 0.26) * seat, seat_bore=seat
+        )
         build = Build(f"made-up {seed}", poppet, DeliveryValve(0.022), AirVessel(4e-3))
         rig = Rig("yard", DrivePipe(pipe, rng.uniform(10.0, 16.0)), Supply(fall), instruments=INSTRUMENTS)
         truth = {p.name: p.median * math.exp(p.spread * rng.standard_normal()) for p in parameters_of(build)}
@@ -97,7 +99,7 @@ def bench_runs(build: Build, case: RamCase, rng: np.random.Generator) -> list[Ru
         pressure = head * case.water.density * 9.80665 + class_error
         return float(round(pressure / 5e3) * 5e3)
 
-    flow = kernel.terminal_velocity(pack(case)) * 0.25 * math.pi * case.drive_pipe.pipe.bore ** 2
+    flow = kernel.terminal_velocity(pack(case)) * 0.25 * math.pi * case.drive_pipe.pipe.bore**2
     runs = [
         Run(name=f"held {i}", kind=RunKind.HELD_OPEN, drawn_volume=0.02, duration=watch(0.02 / flow), **common)
         for i in range(2)

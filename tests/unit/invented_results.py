@@ -10,7 +10,8 @@ from clackwork.bench.judge import Judgement, judge
 from clackwork.bench.runs import Run, RunKind, reduce_run
 from clackwork.pipes import find_pipe
 from clackwork.ram.parts import AirVessel, Build, DeliveryLine, DeliveryValve, DrivePipe, GuidedPoppet
-from clackwork.site.site import Promise, Range, Site
+from clackwork.site.promise import REASONS
+from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.twin import NextRun, Pinned, Residual, Twin
 from clackwork.workbook import Trial, Workbook
 
@@ -48,8 +49,16 @@ def promise(name: str = "Upper field (invented)", answer: str = "yes", scale: fl
         build=BUILD.name,
         answer=answer,
         reasons=(
-            "The pump needs 18 L/min; the source gives 24.",
-            "The pipe's rating is far above the highest pressure.",
+            Reason(
+                "too_little_water",
+                "only if",
+                REASONS["too_little_water"],
+                {
+                    "needed": (3.0e-4, "volume_flow"),
+                    "needed_high": (3.27e-4, "volume_flow"),
+                    "source_flow": (4.0e-4, "volume_flow"),
+                },
+            ),
         ),
         state_shares={"beating": 0.97, "stalled open": 0.03},
         daily_delivery=around(2310.0e-3 * scale, 0.14),
