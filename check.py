@@ -34,7 +34,7 @@ def main():
 
     try:
         python = setup_env.ensure_environment(setup_env.TEST_LOCK)
-        setup_env.warm_kernel()
+        setup_env.warm_kernel(with_oracle=True)
     except setup_env.SetupError as error:
         print(error, file=sys.stderr)
         return 1

@@ -11,6 +11,7 @@ import contextlib
 import hashlib
 import json
 import os
+import re
 import shutil
 import subprocess
 import time
@@ -84,10 +85,10 @@ def _try_lock(handle: int) -> bool:
 
 
 @contextlib.contextmanager
-def only_one() -> Iterator[None]:
-    """Hold the set-up lock; the system drops it when the process ends, however it ends."""
+def only_one(lock_file: Path, doing: str) -> Iterator[None]:
+    """Hold a lock file while ``doing`` something; the system drops it when the process ends, however it ends."""
     try:
-        handle = os.open(LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
+        handle = os.open(lock_file, os.O_RDWR | os.O_CREAT, 0o644)
     except OSError as error:
         raise SetupError(
             f"This folder cannot be written ({error.strerror}): copy the project to a folder of your own, "
@@ -97,10 +98,11 @@ def only_one() -> Iterator[None]:
         began, told = time.monotonic(), False
         while not _try_lock(handle):
             if not told:
-                say("Another start is setting up this folder; waiting for it.")
+                say(f"Another start is {doing}; waiting for it.")
                 told = True
             if time.monotonic() - began > WAIT_FOR_OTHER_START:
-                raise SetupError("Another start has held this folder for 15 minutes: end it, then start again.")
+                minutes = WAIT_FOR_OTHER_START / 60.0
+                raise SetupError(f"Another start has been {doing} for {minutes:.0f} minutes: end it, then start again.")
             time.sleep(0.2)
         yield
     finally:
@@ -125,12 +127,19 @@ def _wanted(lock: str) -> dict[str, str]:
     return {name: sha256_of(ROOT / name) for name in locks} | {"root": str(ROOT)}
 
 
+def _interpreter() -> str:
+    """File that runs as the environment's Python; another one after the system's Python was replaced."""
+    return os.path.realpath(environment_python())
+
+
 def _stands(lock: str) -> bool:
-    """True when ``.venv`` is finished, fits the lock and was not moved."""
+    """True when ``.venv`` is finished, fits the lock, was not moved and runs the Python it was made with."""
     stamp = _read_stamp()
     if INCOMPLETE.exists() or not environment_python().exists():
         return False
-    return stamp.get("python") is not None and all(stamp.get(key) == value for key, value in _wanted(lock).items())
+    if stamp.get("python") is None or stamp.get("interpreter") != _interpreter():
+        return False
+    return all(stamp.get(key) == value for key, value in _wanted(lock).items())
 
 
 def _python_of_environment() -> str:
@@ -223,12 +232,17 @@ def explain_install(log: str) -> str:
     return "The packages could not be installed."
 
 
+def locked_packages(text: str) -> set[str]:
+    """Names pinned in the text of a lock; one pinned twice, for two Pythons, counts once."""
+    return set(re.findall(r"^([A-Za-z0-9][\w.-]*)==", text, flags=re.MULTILINE))
+
+
 def _install(lock: str) -> None:
     """Install what the lock names, hash by hash, into ``.venv``."""
     if sha256_of(PIP_WHEEL) != PIP_WHEEL_SHA256:
         raise SetupError(f"vendor/{PIP_WHEEL.name} was changed or cut short: fetch the project again.")
     _check_room(lock)
-    count = sum("==" in line and not line.lstrip().startswith("#") for line in (ROOT / lock).read_text().splitlines())
+    count = len(locked_packages((ROOT / lock).read_text(encoding="utf-8")))
     say(f"Installing {count} packages from {lock} (a minute or so the first time)")
     INCOMPLETE.touch()
     STAMP.unlink(missing_ok=True)
@@ -295,18 +309,20 @@ def ensure_environment(lock: str = RUN_LOCK) -> Path:
     """
     if _stands(lock):
         return environment_python()
-    with only_one():
+    with only_one(LOCK_FILE, "setting up this folder"):
         if _stands(lock):  # another start finished it while this one waited
             return environment_python()
         version = _python_of_environment()
-        if INCOMPLETE.exists() or not version or not (3, 11) <= _numbers(version) < (3, 14):
+        replaced = _read_stamp().get("interpreter", _interpreter()) != _interpreter()
+        if INCOMPLETE.exists() or replaced or not version or not (3, 11) <= _numbers(version) < (3, 14):
             _make_environment()
             version = _python_of_environment()
             if not version:
                 raise SetupError("The new environment's Python does not run; is this disk mounted noexec?")
         _install(lock)
         _install_project()
-        STAMP.write_text(json.dumps(_wanted(lock) | {"python": version}, indent=1) + "\n", encoding="utf-8")
+        stamp = _wanted(lock) | {"python": version, "interpreter": _interpreter()}
+        STAMP.write_text(json.dumps(stamp, indent=1) + "\n", encoding="utf-8")
         INCOMPLETE.unlink(missing_ok=True)
     return environment_python()
 
@@ -316,16 +332,63 @@ def _numbers(version: str) -> tuple[int, ...]:
     return tuple(int(part) for part in version.split(".")[:2])
 
 
-def warm_kernel() -> None:
-    """Compile the ram kernel when the cache for its sources is empty; a failure only costs time later."""
-    program = (
-        "import sys; from clackwork._cache import ensure_cache_dir\n"
-        "if any(ensure_cache_dir().rglob('*.nbc')): sys.exit(0)\n"
-        "print('Compiling the ram kernel (once)', flush=True)\n"
-        "from clackwork.ram import kernel; from numba import float64 as number, int64\n"
-        "kernel.simulate.compile((number[::1], number[::1], number[:, ::1], int64))\n"
-        "kernel.darcy_friction.compile((number, number))\n"
+# --- compiled code ---
+
+
+FIND_CACHE = (
+    "import os, sys; from clackwork._cache import ensure_cache_dir\n"
+    "sys.stdout.buffer.write(os.fsencode(ensure_cache_dir()))"
+)
+COMPILE_KERNEL = (
+    "from numba import float64 as number, int64 as count\n"
+    "from clackwork.ram import kernel, pipe_losses\n"
+    "row, table = number[::1], number[:, ::1]\n"
+    "kernel.simulate.compile((row, row, table, count))\n"
+    "kernel.terminal_velocity.compile((row,))\n"
+    "pipe_losses.darcy_friction.compile((number, number))\n"
+)
+COMPILE_ORACLE = (
+    "from clackwork.ram import characteristics\n"
+    "characteristics.simulate_plain.compile((row, count, count, number, row))\n"
+)
+"""What is compiled ahead: all that a job calls, and the plain method of characteristics that only tests call."""
+
+
+def _run_inside(program: str) -> bytes:
+    """Output of a program run by the environment's Python in the project's folder."""
+    done = subprocess.run(
+        [str(environment_python()), "-c", program], cwd=ROOT, env=clean_variables(), stdout=subprocess.PIPE, check=True
     )
-    command = [str(environment_python()), "-c", program]
-    if subprocess.run(command, cwd=ROOT, env=clean_variables()).returncode != 0:
+    return done.stdout
+
+
+def _warm_marker(folder: Path, program: str) -> Path:
+    """File that says ``program`` was run to its end for this copy, these packages and this Python.
+
+    The folder's name covers the kernel's sources. Compiled files alone prove nothing: they may be half of what
+    is needed, another Python's, or another copy's.
+    """
+    made_of = (str(ROOT), sha256_of(ROOT / RUN_LOCK), _interpreter(), program)
+    return folder / f"warm-{hashlib.sha256(repr(made_of).encode()).hexdigest()[:16]}"
+
+
+def warm_kernel(*, with_oracle: bool = False) -> None:
+    """Compile the ram kernel unless that is done; a failure only costs time later.
+
+    One start compiles and others wait for it. The lock is in the cache folder, not the set-up's own: a standing
+    environment may be one that this user cannot write.
+    """
+    program = COMPILE_KERNEL + (COMPILE_ORACLE if with_oracle else "")
+    try:
+        folder = Path(os.fsdecode(_run_inside(FIND_CACHE)))
+        marker = _warm_marker(folder, program)
+        if marker.exists():
+            return
+        with only_one(folder / "warm.lock", "compiling the ram kernel"):
+            if marker.exists():  # another start compiled it while this one waited
+                return
+            say("Compiling the ram kernel (once)")
+            _run_inside(program)
+            marker.touch()
+    except (OSError, SetupError, subprocess.CalledProcessError):
         say("The ram kernel could not be compiled ahead; the first calculation will take a little longer.")

@@ -14,6 +14,8 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from clackwork.errors import ClackworkError
+
 PACKAGE = Path(__file__).resolve().parent
 
 
@@ -40,8 +42,12 @@ def _user_cache() -> Path | None:
 
 
 def _candidates(package: Path) -> Iterator[Path]:
-    """Folders to try, best first: the checkout's environment, the user's cache, the temporary folder."""
+    """Folders to try, best first: the one asked for, the checkout's, the user's cache, the temporary folder."""
     key = kernel_key(package)
+    given = os.environ.get("NUMBA_CACHE_DIR")
+    if given:
+        folder = Path(given).absolute()
+        yield folder if folder.name == key else folder / key
     environment = package.parent / ".venv"
     if environment.is_dir():
         yield environment / "numba-cache" / key
@@ -52,16 +58,32 @@ def _candidates(package: Path) -> Iterator[Path]:
     yield Path(tempfile.gettempdir()) / f"clackwork-numba-{owner}" / key
 
 
+def _ours_alone(folder: Path) -> bool:
+    """True when ``folder`` is a folder of this user's that not everyone may write."""
+    state = folder.lstat()
+    if not stat.S_ISDIR(state.st_mode):
+        return False
+    return not hasattr(os, "getuid") or (state.st_uid == os.getuid() and not state.st_mode & stat.S_IWOTH)
+
+
+def _keeps_its_entries(folder: Path) -> bool:
+    """True when nobody else, save the system's owner, can swap what this user keeps in ``folder``."""
+    state = folder.stat()
+    if not hasattr(os, "getuid"):
+        return True
+    guarded = not state.st_mode & stat.S_IWOTH or bool(state.st_mode & stat.S_ISVTX)
+    return guarded and state.st_uid in (os.getuid(), 0)
+
+
 def _usable(folder: Path) -> bool:
     """Make ``folder``; True when it can be written and nobody else could have put compiled code into it."""
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        for level in (folder, folder.parent):
-            state = level.lstat()
-            if not stat.S_ISDIR(state.st_mode):
-                return False
-            if hasattr(os, "getuid") and (state.st_uid != os.getuid() or state.st_mode & stat.S_IWOTH):
-                return False
+        folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if not _keeps_its_entries(folder.parent):
+            return False
+        folder.mkdir(mode=0o700, exist_ok=True)
+        if not _ours_alone(folder):
+            return False
         with tempfile.TemporaryFile(dir=folder):
             return True
     except OSError:
@@ -69,19 +91,28 @@ def _usable(folder: Path) -> bool:
 
 
 def ensure_cache_dir(package: Path = PACKAGE) -> Path:
-    """Set ``NUMBA_CACHE_DIR`` when it is unset and return the folder; call before importing numba.
+    """Set ``NUMBA_CACHE_DIR`` to a folder for these sources and return it; call before importing numba.
+
+    A folder already named there is where the keyed folder is made, so that compiles of other sources, or of
+    another copy of the project, are never mixed up.
 
     Parameters
     ----------
     package : Path
         Folder of the package; another one only in tests.
+
+    Raises
+    ------
+    ClackworkError
+        When no folder at all can be written.
     """
-    given = os.environ.get("NUMBA_CACHE_DIR")
-    if given:
-        return Path(given)
-    folder = next((path for path in _candidates(package) if _usable(path)), None)
-    if folder is None:
-        folder = Path(tempfile.mkdtemp(prefix="clackwork-numba-"))
+    try:
+        folder = next((path for path in _candidates(package) if _usable(path)), None)
+        folder = folder or Path(tempfile.mkdtemp(prefix="clackwork-numba-"))
+    except OSError as error:
+        raise ClackworkError(
+            "No folder can be written for compiled code: set NUMBA_CACHE_DIR to a folder you may write."
+        ) from error
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
     config = sys.modules.get("numba.core.config")
     if config is not None:  # numba came first and has read its settings already
