@@ -1,4 +1,4 @@
-"""Marks every test by the folder it stands in: tests/unit -> unit, and so on."""
+"""Marks every test by the folder it stands in, tests/unit -> unit, and keeps what docs/validation.md is written from."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from validation_hooks import CASE, SECTION, ValidationPage, case_from, record
+from validation_page import KINDS, Case, Section, check_section, fault_of
 
 TESTS = Path(__file__).resolve().parent
 FOLDERS = ("unit", "property", "reference", "regression", "browser")
@@ -19,44 +21,79 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         item.add_marker(getattr(pytest.mark, folder))
 
 
-CASES: pytest.StashKey[list[dict[str, object]]] = pytest.StashKey()
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--write-validation",
+        action="store_true",
+        help="write docs/validation.md from what the reference tests record, instead of holding it against them",
+    )
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    config.stash[CASES] = []
+    page = TESTS.parent / "docs" / "validation.md"
+    config.pluginmanager.register(ValidationPage(config, TESTS / "reference", page), "validation page")
 
 
 @pytest.fixture
 def record_case(request: pytest.FixtureRequest) -> Callable[..., None]:
-    """Check a computed value against a published one and keep the row for the validation page.
+    """Check a computed value against one from outside and keep the row for docs/validation.md, bad or good."""
 
-    Rows, bad ones too, stand in ``config.stash[CASES]`` and, for runs on several workers, in each
-    report's ``user_properties``.
-    """
-
-    def record(
+    def check(
         case: str,
         source: str,
-        published: float,
+        published: float | tuple[float, float],
         computed: float,
         tolerance: float,
         unit: str = "",
         kind: str = "READ",
+        *,
+        known_miss: str = "",
+        missed_by: float = 0.0,
     ) -> None:
-        assert kind in ("READ", "COMP", "MEM")
-        good = bool(abs(computed - published) <= tolerance * abs(published))
-        row: dict[str, object] = {
-            "case": case,
-            "source": source,
-            "published": float(published),
-            "computed": float(computed),
-            "tolerance": float(tolerance),
-            "unit": unit,
-            "kind": kind,
-            "good": good,
-        }
-        request.config.stash[CASES].append(row)
-        request.node.user_properties.append(("case", row))
-        assert good, f"{case}: {computed:g} against {published:g} {unit} (+-{100 * tolerance:.2g} %), {source}"
+        """Record one case.
 
-    return record
+        Parameters
+        ----------
+        case, source, kind : str
+            What is compared; author, year, table; a key of `validation_page.KINDS`.
+        published : float or (float, float)
+            Value, or the ends of a published range.
+        computed, tolerance : float
+            Tolerance as a share of what is published; 0 with a range asks for a value inside.
+        unit : str, optional
+        known_miss : str, optional
+            Why the case is off by more than its tolerance. The page then shows it as bad with these words, and the
+            test fails once it is no longer off by ``missed_by``.
+        missed_by : float, optional
+            Stated error of a known miss, computed less published as a share of the published value, with its sign.
+        """
+        assert kind in KINDS, f"kind must be one of {', '.join(KINDS)}, not {kind}"
+        assert bool(known_miss) == bool(missed_by), "known_miss and missed_by go together"
+        low, high = published if isinstance(published, tuple) else (published, published)
+        row = Case(
+            **case_from(request, case, source, kind),
+            low=float(low),
+            high=float(high),
+            computed=float(computed),
+            tolerance=float(tolerance),
+            unit=unit,
+            known_miss=known_miss,
+            missed_by=float(missed_by),
+        )
+        record(request, CASE, row)
+        fault = fault_of(row)
+        assert not fault, fault
+
+    return check
+
+
+@pytest.fixture
+def record_section(request: pytest.FixtureRequest) -> Callable[[str, str], None]:
+    """Put a section of the test's own on docs/validation.md: ``record_section(title, markdown)``."""
+
+    def check(title: str, markdown: str) -> None:
+        section = Section(title, markdown)
+        check_section(section)
+        record(request, SECTION, section)
+
+    return check

@@ -18,6 +18,7 @@ from clackwork.hammer import (
 )
 from clackwork.water import STANDARD_GRAVITY
 
+PART = "Hammer"
 FOOT = 0.3048
 PSI = 6894.757293168
 INCH = 0.0254
@@ -70,10 +71,10 @@ def test_large_pipe(record_case: Callable[..., None]) -> None:
 def test_sudden_closing_without_friction(record_case: Callable[..., None]) -> None:
     rise = joukowsky_head(1319.0, 0.2)
     source = "Joukowsky 1898; L 37.23 m, a 1319 m/s, V0 0.2 m/s, H0 32 m"
-    record_case("sudden closing, high", source, 58.900, 32.0 + rise, 1e-5, "m", "COMP")
-    record_case("sudden closing, low", source, 5.100, 32.0 - rise, 1e-4, "m", "COMP")
+    record_case("sudden closing, high", source, 58.900, 32.0 + rise, 1e-5, "m", "FORM")
+    record_case("sudden closing, low", source, 5.100, 32.0 - rise, 1e-4, "m", "FORM")
     period = reflection_time(37.23, 1319.0)
-    record_case("sudden closing, reflection", source, 0.056452, period, 1e-5, "s", "COMP")
+    record_case("sudden closing, reflection", source, 0.056452, period, 1e-5, "s", "FORM")
 
 
 @pytest.mark.parametrize(
@@ -94,12 +95,12 @@ def test_linear_closing(record_case: Callable[..., None], rho: float, theta: flo
     source = "Allievi 1913, interlocking equations"
     computed = allievi_highest_head(rho, theta)
     case = f"linear closing, rho {rho:g}, theta {theta:g}"
-    record_case(case, source, highest, computed, 5e-5, "H/H0", "COMP")
+    record_case(case, source, highest, computed, 5e-5, "H/H0", "FORM")
 
 
 @pytest.mark.parametrize(("rho", "theta", "exceeded"), [(1.0, 2.0, False), (2.0, 3.0, False), (20.0, 8.0, True)])
 def test_michaud_is_no_upper_bound_at_large_rho(rho: float, theta: float, exceeded: bool) -> None:
-    # Allievi's slow limit passes Michaud's 1 + 2 rho/theta where rho/theta is above 1.5.
+    # Allievi's slow limit passes Michaud's 1 + 2 rho/theta where rho/theta is above 1.5. A relation, not a value.
     speed, length, still = 1000.0, 50.0, 20.0
     velocity = 2.0 * rho * STANDARD_GRAVITY * still / speed
     rise = michaud_head(length, velocity, theta * reflection_time(length, speed), speed)
@@ -109,7 +110,7 @@ def test_michaud_is_no_upper_bound_at_large_rho(rho: float, theta: float, exceed
 
 def test_first_cavity(record_case: Callable[..., None]) -> None:
     cavity = first_cavity(0.30, 22.0, -10.25, 1319.0, 37.23)
-    source = "closed form; rig after Bergant & Simpson 1999 (dimensions read)"
+    source = "wave equations in closed form; rig after Bergant & Simpson 1999, dimensions read"
     for name, published, computed, unit in (
         ("first head", 62.350, cavity.first_head, "m"),
         ("collapse", 0.12101, cavity.collapse_time, "s"),
@@ -118,4 +119,4 @@ def test_first_cavity(record_case: Callable[..., None]) -> None:
         ("pulse begins", 0.16936, cavity.pulse_start, "s"),
         ("pulse ends", 0.17746, cavity.pulse_end, "s"),
     ):
-        record_case(f"first cavity, {name}", source, published, computed, 3e-5, unit, "COMP")
+        record_case(f"first cavity, {name}", source, published, computed, 3e-5, unit, "FORM")
