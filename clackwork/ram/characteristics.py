@@ -19,7 +19,8 @@ ensure_cache_dir()
 
 from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
 
-from clackwork.ram.kernel import darcy_friction  # noqa: E402
+from clackwork.ram.kernel import terminal_velocity  # noqa: E402
+from clackwork.ram.pipe_losses import darcy_friction  # noqa: E402
 
 FloatArray = NDArray[np.float64]
 
@@ -141,7 +142,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     opening, speed, body_head = stroke, 0.0, supply_head
     head_before = 0.0
     air_volume, air_head = body_air, atmos
-    cavity, slip_left, gone_forward = 0.0, 0.0, 0.0
+    cavity, slip_left = 0.0, 0.0
     delivering, been_open = False, True
     beats, last_event, time = 0, 0.0, 0.0
     total_waste = total_delivered = total_drawn = 0.0
@@ -149,12 +150,30 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     mark_time = mark_waste = mark_delivered = mark_drawn = 0.0
     peak = -1e9
     state = 4.0
+    # unsteady wall shear at every node, the weighting function as a close sum of exponentials
+    terms = 14
+    tau = 4.0 * viscosity * dt / bore**2
+    reynolds_mean = max(0.5 * terminal_velocity(p) * bore / viscosity, 2000.0)
+    shear_decay = reynolds_mean ** math.log10(15.29 / reynolds_mean**0.0567) / 12.86
+    rate = np.exp(math.log(1.0 / tau) + 1.0 - 0.8 * np.arange(terms))
+    decay = np.exp(-(rate + shear_decay) * tau)
+    gain = 0.8 * np.sqrt(rate) / (2.0 * math.pi) * np.exp(-0.5 * (rate + shear_decay) * tau)
+    gain *= p[44] * 16.0 * viscosity * reach / (gravity * bore**2 * area)
+    memory = np.zeros((reaches + 1, terms))
+    before = np.zeros(reaches + 1)
+    wall = np.zeros(reaches + 1)
     while time < most_time:
         for i in range(reaches + 1):
+            wall[i] = 0.0
+            for k in range(terms):
+                memory[i, k] = memory[i, k] * decay[k] + gain[k] * (flow[i] - before[i])
+                wall[i] += memory[i, k]
+            before[i] = flow[i]
             velocity = abs(flow[i]) / area
             reynolds = max(velocity * bore / viscosity, 1.0)
             friction = friction_scale * darcy_friction(reynolds, roughness / bore)
             loss = friction * reach / bore * flow[i] * abs(flow[i]) / (2.0 * gravity * area**2)
+            loss += wall[i]
             plus[i] = head[i] + impedance * flow[i] - loss
             minus[i] = head[i] - impedance * flow[i] + loss
         for i in range(1, reaches):
@@ -178,7 +197,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
                                air_head, head_before, dt, atmos)  # fmt: skip
         if not shut and not delivering and body_head > vessel_head + cracking:
-            delivering, mode, gone_forward, slip_left = True, 1, 0.0, 0.0
+            delivering, mode, slip_left = True, 1, 0.0
             body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
                                    air_head, head_before, dt, atmos)  # fmt: skip
         if delivering and body_head < vessel_head and slip_left <= 0.0:
@@ -206,11 +225,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         if body_head == vapour_head:
             cavity = max(cavity + (waste + delivered + storage - inflow) * dt, 0.0)
         if mode == 1:
-            if delivered > 0.0:
-                gone_forward += delivered * dt
-                slip_left = min(slip_volume, gone_forward)
-            else:
-                slip_left += delivered * dt
+            slip_left = min(slip_volume, slip_left + delivered * dt)
         if body_air > 0.0:
             air_volume = air_volume * air_head / (body_head + atmos)
             air_head = body_head + atmos

@@ -17,6 +17,7 @@ from clackwork.errors import ModelError, require_range
 from clackwork.hammer import joukowsky_head, pipe_wave_speed
 from clackwork.ram import kernel
 from clackwork.ram.parts import STANDARD_GRAVITY, Build, DeliveryLine, DrivePipe, Supply, Surroundings
+from clackwork.ram.pipe_losses import darcy_friction
 from clackwork.water import Water, water_at
 
 FloatArray = NDArray[np.float64]
@@ -52,6 +53,8 @@ class RamCase:
         Multiplies the Darcy friction factor of the drive pipe.
     wave_speed_scale : float
         Multiplies the wave speed of the drive pipe.
+    unsteady_friction : float
+        Share of Vardy and Brown's unsteady wall shear; 0 leaves quasi-steady friction alone.
     """
 
     build: Build
@@ -62,6 +65,7 @@ class RamCase:
     line: DeliveryLine | None = None
     friction_scale: float = 1.0
     wave_speed_scale: float = 1.0
+    unsteady_friction: float = 1.0
 
     def __post_init__(self) -> None:
         if self.vessel_head is not None:
@@ -183,9 +187,9 @@ def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     swing = math.sqrt(2.0 * reduced.effective_mass * case.build.waste_valve.stroke / load)
     travel = case.drive_pipe.length / case.wave_speed
     target = min(swing / 40.0, 5e-4, travel / 16.0)
-    losses = 4
+    losses = 8 * max(1, math.ceil(travel / (2 * 8 * 16 * target)))
     half = max(1, math.ceil(travel / (2 * losses * target)))
-    return Resolution(losses * (2 if refine >= 4 else 1), half * refine if refine < 4 else half * refine // 2)
+    return Resolution(losses * refine, half)
 
 
 def pack(
@@ -252,6 +256,9 @@ def pack(
         "most_time": most_time,
         "wait_open": 0.0,
         "wait_shut": max(200.0 * travel, 2.0),
+        "unsteady_friction": case.unsteady_friction,
+        "start_velocity": 0.0,
+        "start_opening": 1.0,
     }
     packed = np.array([values[name] for name in kernel.PARAMETERS])
     set_waits(packed[np.newaxis, :], most_time)
@@ -282,7 +289,7 @@ def _line_loss(case: RamCase) -> float:
     assert case.line is not None
     pipe = case.line.pipe
     area = 0.25 * math.pi * pipe.bore**2
-    friction = kernel.darcy_friction(pipe.bore / case.water.kinematic_viscosity, pipe.roughness / pipe.bore)
+    friction = darcy_friction(pipe.bore / case.water.kinematic_viscosity, pipe.roughness / pipe.bore)
     return (friction * case.line.length / pipe.bore + case.line.fittings_loss) / (2.0 * STANDARD_GRAVITY * area**2)
 
 

@@ -4,8 +4,8 @@ The drive pipe is a chain of ``n`` lumped friction losses at the middles of ``n`
 stretches of lossless pipe. A lossless stretch only delays its two travelling waves, H + B Q downstream and
 H - B Q upstream with B = a / (g A) (Wylie and Streeter, Fluid Transients; from memory), so a block of time steps
 no longer than the shortest delay is known in advance at every loss: losses cost a few multiplications a step and
-the cost does not grow with the resolution of the pipe. Only the pump's end of the pipe is stepped in sequence:
-body head, waste valve, delivery valve, trapped air, vessel and line.
+the cost does not grow with the resolution in time (:mod:`clackwork.ram.pipe_losses`). Only the pump's end of the
+pipe is stepped in sequence: body head, waste valve, delivery valve, trapped air, vessel and line.
 
 Everything is SI, heads in metres above the datum. Arguments travel in one array (a compiled call with forty
 scalars costs more than the array): ``PARAMETERS`` and ``RESULTS`` name its places.
@@ -23,6 +23,16 @@ from clackwork._cache import ensure_cache_dir
 ensure_cache_dir()
 
 from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
+
+from clackwork.ram.pipe_losses import (  # noqa: E402
+    FRICTION_POINTS,
+    WALL_ROWS,
+    WALL_TERMS,
+    darcy_friction,
+    fill_friction_table,
+    pass_losses,
+    wall_shear_terms,
+)
 
 FloatArray = NDArray[np.float64]
 
@@ -71,6 +81,9 @@ PARAMETERS = (
     "most_time",
     "wait_open",
     "wait_shut",
+    "unsteady_friction",
+    "start_velocity",
+    "start_opening",
 )
 P = {name: place for place, name in enumerate(PARAMETERS)}
 
@@ -102,28 +115,7 @@ R = {name: place for place, name in enumerate(RESULTS)}
 
 BEATING, STALLED_OPEN, STALLED_SHUT, IRREGULAR, UNSETTLED = 0.0, 1.0, 2.0, 3.0, 4.0
 
-_FRICTION_POINTS = 256
-_LEAST_REYNOLDS = 200.0
 TRACE_COLUMNS = ("time", "body_head", "velocity", "opening", "vessel_head", "waste_flow", "delivered_flow")
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def darcy_friction(reynolds: float, relative_roughness: float) -> float:
-    """Darcy friction factor: 64/Re below 2000, Colebrook above 4000, a straight blend between."""
-    if reynolds < 2000.0:
-        return 64.0 / max(reynolds, 1e-9)
-    turbulent_reynolds = max(reynolds, 4000.0)
-    x = -1.8 * math.log10((relative_roughness / 3.7) ** 1.11 + 6.9 / turbulent_reynolds)
-    for _ in range(2):
-        argument = relative_roughness / 3.7 + 2.51 * x / turbulent_reynolds
-        residual = x + 2.0 * math.log10(argument)
-        slope = 1.0 + 2.0 * 2.51 / (turbulent_reynolds * argument * math.log(10.0))
-        x -= residual / slope
-    turbulent = 1.0 / (x * x)
-    if reynolds >= 4000.0:
-        return turbulent
-    share = (reynolds - 2000.0) / 2000.0
-    return (1.0 - share) * 64.0 / 2000.0 + share * turbulent
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -222,6 +214,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     n, half = int(p[36]), int(p[37])
     least_beats, most_beats, tolerance, most_time = int(p[38]), int(p[39]), p[40], p[41]
     wait_open, wait_shut = p[42], p[43]
+    unsteady, start_velocity, start_opening = p[44], p[45], p[46]
 
     area = 0.25 * math.pi * bore * bore
     impedance = wave_speed / (gravity * area)
@@ -235,38 +228,37 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     k_delivery = delivery_loss / (2.0 * gravity * delivery_area * delivery_area)
     entry_in = (1.0 + entry_loss) / (2.0 * gravity * area * area)
 
-    # friction of one lump, h = r Q|Q|, tabled against sqrt of |Q| up to a generous highest flow
+    # friction of one lump, h = r Q|Q|, tabled up to a generous highest flow
     highest = area * max(2.0 * math.sqrt(2.0 * gravity * max(supply_head, 0.1)), 3.0)
-    table = np.empty(_FRICTION_POINTS + 1)
-    for i in range(_FRICTION_POINTS + 1):
-        flow = highest * (i / _FRICTION_POINTS) ** 2
-        reynolds = max(flow * bore / (area * viscosity), _LEAST_REYNOLDS)
-        factor = friction_scale * darcy_friction(reynolds, roughness / bore)
-        table[i] = factor * (length / n) / bore / (2.0 * gravity * area * area)
-    table_scale = _FRICTION_POINTS / math.sqrt(highest)
+    table = np.empty(FRICTION_POINTS + 1)
+    fill_friction_table(table, highest, bore, roughness, viscosity, friction_scale * (length / n) / gravity)
+    table_scale = FRICTION_POINTS / math.sqrt(highest)
 
-    forward = np.full((3, n, half), supply_head)
-    backward = np.full((3, n, half), supply_head)
-    from_supply = np.full((2, half), supply_head)
-    from_pump = np.full((2, half), supply_head)
-    lump_flow = np.zeros(n)
+    forward = np.full((3, half, n + 1), supply_head + impedance * area * start_velocity)
+    backward = np.full((3, half, n + 1), supply_head - impedance * area * start_velocity)
+    friction = np.zeros(n)
+    flows = np.full((2, n), area * start_velocity)
+    wall_memory = np.zeros((WALL_ROWS, n))
+    wall_terms = np.zeros((2, WALL_TERMS))
+    mean_velocity = 0.5 * terminal_velocity(p)
+    wall_shear_terms(wall_terms, dt, half, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
 
     marks = np.zeros((most_beats + 2, 8))
-    opening, speed = stroke, 0.0
+    opening, speed = start_opening * stroke, 0.0
     head_before = 0.0
     air_pressure_head = atmospheric_head
     air_volume = body_air
     cavity = 0.0
     largest_cavity = 0.0
     delivering = False
-    slip_left, gone_forward = 0.0, 0.0
+    slip_left = 0.0
     line_flow = 0.0
     vessel_air_now = vessel_air
     vessel_abs_start = vessel_head + atmospheric_head
     total_waste = total_delivered = total_drawn = total_open = total_delivery = total_line = 0.0
     beats = 0
     checked = 0
-    been_open = True
+    been_open = opening > 0.0
     time = 0.0
     last_event = 0.0
     beat_highest_velocity = 0.0
@@ -279,42 +271,26 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     step = 0
     block = 0
     while True:
-        now, before, twice = block % 3, (block + 2) % 3, (block + 1) % 3
-        now2, before2 = block % 2, (block + 1) % 2
-        # supply
-        arriving = backward[before, 0]
-        leaving = from_supply[now2]
+        before = (block + 2) % 3
+        # supply; what leaves an end comes to its loss a block later, at a loss from its neighbour two blocks later
         drawn = 0.0
         for j in range(half):
-            flow = (supply_head - arriving[j]) * inverse_impedance
+            wave = backward[before, j, 0]
+            flow = (supply_head - wave) * inverse_impedance
             if flow > 0.0:
-                flow = (supply_head - arriving[j] - entry_in * flow * flow) * inverse_impedance
-            leaving[j] = arriving[j] + 2.0 * impedance * flow
+                flow = (supply_head - wave - entry_in * flow * flow) * inverse_impedance
+            forward[before, j, 0] = wave + 2.0 * impedance * flow
             drawn += flow
         total_drawn += drawn * dt
         supply_head -= drawn * dt / supply_area
-        # losses along the pipe
         for i in range(n):
-            down = from_supply[before2] if i == 0 else forward[twice, i - 1]
-            up = from_pump[before2] if i == n - 1 else backward[twice, i + 1]
-            place = math.sqrt(abs(lump_flow[i])) * table_scale
-            low = min(int(place), _FRICTION_POINTS - 1)
-            r = table[low] + (min(place, _FRICTION_POINTS) - low) * (table[low + 1] - table[low])
-            out_down, out_up = forward[now, i], backward[now, i]
-            mean = 0.0
-            for j in range(half):
-                flow = 0.5 * (down[j] - up[j]) * inverse_impedance
-                loss = r * flow * abs(flow)
-                # Q = Q0 - loss/(2B); the wave onward carries away the whole loss between the two sides
-                out_down[j] = down[j] - loss
-                out_up[j] = up[j] + loss
-                mean += abs(flow)
-            lump_flow[i] = mean / half
+            place = math.sqrt(flows[1, i]) * table_scale
+            low = min(int(place), FRICTION_POINTS - 1)
+            friction[i] = table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
+        pass_losses(block, forward, backward, friction, inverse_impedance, flows, wall_memory, wall_terms)
         # pump
-        arriving = forward[before, n - 1]
-        leaving = from_pump[now2]
         for j in range(half):
-            wave = arriving[j]
+            wave = forward[before, j, n]
             ratio = curtain_ratio * opening
             spread = ratio * ratio / (1.0 + ratio * ratio)
             waste = waste_factor * math.sqrt(spread)
@@ -333,7 +309,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     head = source / g_sum
                 if not delivery_shut and (delivering or head > vessel_head + cracking):
                     flow = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
-                    head = vessel_head + k_delivery * flow * abs(flow) if flow > 0.0 else head
+                    if flow > 0.0 or slip_left > 0.0:
+                        head = vessel_head + k_delivery * flow * abs(flow)
                 if body_air <= 0.0:
                     break
                 found = max(head, vapour_head) + atmospheric_head
@@ -349,15 +326,12 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if not delivery_shut:
                 if not delivering and head > vessel_head + cracking:
                     delivering = True
-                    gone_forward = 0.0
                     slip_left = 0.0
                 if delivering:
                     delivered = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
-                    if delivered > 0.0:
-                        gone_forward += delivered * dt
-                        slip_left = min(slip_volume, gone_forward)
-                    elif slip_left > 0.0:
-                        slip_left += delivered * dt
+                    if delivered > 0.0 or slip_left > 0.0:
+                        # the valve's place as a volume: pushed open by water going out, seated by as much come back
+                        slip_left = min(slip_volume, slip_left + delivered * dt)
                     else:
                         delivering = False
                         delivered = 0.0
@@ -377,7 +351,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 largest_cavity = max(largest_cavity, cavity)
             waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
             inflow = (wave - head) * inverse_impedance
-            leaving[j] = 2.0 * head - wave
+            backward[before, j, n] = 2.0 * head - wave
             if body_air > 0.0:
                 air_pressure_head = head + atmospheric_head
                 air_volume = body_air * atmospheric_head / air_pressure_head

@@ -14,6 +14,7 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, unpack
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
+from clackwork.ram.pipe_losses import darcy_friction
 from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -26,7 +27,7 @@ def line_head(line: DeliveryLine, flow: float, water: Water) -> float:
         return line.lift
     pipe = line.pipe
     velocity = flow / (0.25 * math.pi * pipe.bore**2)
-    friction = kernel.darcy_friction(velocity * pipe.bore / water.kinematic_viscosity, pipe.roughness / pipe.bore)
+    friction = darcy_friction(velocity * pipe.bore / water.kinematic_viscosity, pipe.roughness / pipe.bore)
     loss = friction * line.length / pipe.bore + line.fittings_loss
     return float(line.lift + loss * velocity**2 / (2.0 * STANDARD_GRAVITY))
 

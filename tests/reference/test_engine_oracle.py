@@ -6,8 +6,11 @@ model is the pump: the outside checks stand in the other reference tests.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
 import numpy as np
-import pytest
 
 from clackwork.pipes import Pipe, find_pipe
 from clackwork.ram import kernel
@@ -15,7 +18,12 @@ from clackwork.ram.characteristics import ORACLE_RESULTS, simulate_plain
 from clackwork.ram.engine import RamCase, choose_resolution, pack, run_beats
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 
-CASES = 64
+CASES = 240
+HAIR = 0.97
+"""Closing above this share of the steady velocity is within a hair of standing open."""
+NEAR_SHUT_OFF = 1.5
+"""Closing velocity below this multiple of g (h - H) / a hardly lifts the delivery valve."""
+ORACLE_STATES = {0.0: "moving", 1.0: "stalled open", 2.0: "stalled shut", 4.0: "not settled"}
 
 
 def random_ram(seed: int) -> RamCase:
@@ -55,44 +63,96 @@ def miss(case: RamCase, beat_rate: float, waste: float, delivered: float, plain:
     )
 
 
-@pytest.mark.parametrize("block", range(4))
-def test_kernel_meets_the_oracle(block: int) -> None:
-    """States agree on every ram; means agree where the oracle agrees with itself on two grids.
+def moving(state: str) -> str:
+    """Beating evenly or not is one state here: it beats."""
+    return "moving" if state in ("beating", "irregular") else state
 
-    Rams whose beats never repeat (their waves ring on into the next beat) have no mean that two grids share, and some
-    rams have two ways of beating: of the rest at least three in four are within 1 %.
+
+def near_stall(case: RamCase, state: str, plain: str) -> bool:
+    """Within a hair of stalling: with the moving part 5 % lighter or heavier one scheme is in the other's state."""
+    valve = case.build.waste_valve
+    others = [replace(case, build=case.build.retuned(mass=valve.mass * factor)) for factor in (0.95, 1.05)]
+    return state in {ORACLE_STATES[oracle(other, 48)["state"]] for other in others} or plain in {
+        moving(run_beats(other).state) for other in others
+    }
+
+
+@dataclass(frozen=True)
+class Met:
+    """One ram run by both: how far the oracle's two grids and kernel and oracle are apart."""
+
+    seed: int
+    states_agree: bool
+    itself: float
+    kernel: float
+
+
+def meet(seed: int) -> Met | None:
+    """Kernel and oracle on one ram; None for a ram that stalls in both, or that beats within a hair of stalling."""
+    case = random_ram(seed)
+    ours = run_beats(case)
+    coarse, plain = oracle(case, 48), oracle(case, 96)
+    if moving(ours.state) != ORACLE_STATES[plain["state"]]:
+        return Met(seed, near_stall(case, moving(ours.state), ORACLE_STATES[plain["state"]]), math.inf, math.inf)
+    if plain["state"] != 0.0 or coarse["state"] != 0.0 or ours.velocity_ratio > HAIR:
+        return None
+    itself = miss(case, 1.0 / coarse["beat_period"], coarse["waste_flow"], coarse["delivered_flow"], plain)
+    return Met(seed, True, itself, miss(case, ours.beat_rate, ours.waste_flow, ours.delivered_flow, plain))
+
+
+def test_kernel_meets_the_oracle(record_section: Callable[[str, str], None]) -> None:
+    """States agree on every ram but those within a hair of stalling; so do means where the oracle has one.
+
+    Rams whose oracle differs between two grids by more than 0.5 % beat unevenly or have two ways of beating: no
+    scheme has their mean. Of the rest at least 97 in 100 are within 1 %; those outside draw a vapour cavity at each
+    recoil, or have a second way of beating.
     """
-    states = {0.0: "moving", 1.0: "stalled open", 2.0: "stalled shut"}
-    misses = []
-    for seed in range(block, CASES, 4):
-        case = random_ram(seed)
-        ours = run_beats(case)
-        coarse, plain = oracle(case, 48), oracle(case, 96)
-        moving = "moving" if ours.state in ("beating", "irregular") else ours.state
-        assert moving == states[plain["state"]], (seed, ours.state, plain)
-        if moving != "moving" or coarse["state"] != 0.0:
-            continue
-        rate = 1.0 / coarse["beat_period"]
-        if miss(case, rate, coarse["waste_flow"], coarse["delivered_flow"], plain) < 0.005:
-            misses.append(miss(case, ours.beat_rate, ours.waste_flow, ours.delivered_flow, plain))
-    assert len(misses) >= 4
-    assert float(np.median(misses)) < 0.005
-    assert float(np.mean(np.array(misses) < 0.01)) >= 0.75
+    met = [one for one in map(meet, range(CASES)) if one is not None]
+    assert all(one.states_agree for one in met), [one.seed for one in met if not one.states_agree]
+    settled = np.array([one.kernel for one in met if one.itself < 0.005])
+    everyone = np.array([one.kernel for one in met if math.isfinite(one.kernel)])
+    within = float(np.mean(settled < 0.01))
+    record_section(
+        "Kernel against the method of characteristics",
+        f"{CASES} random rams (invented parts), each run by the kernel and by characteristics on 48 and 96 reaches. The "
+        "figure is the largest of three differences: beat rate, waste over drawn flow, and delivered flow over what the "
+        f"fall could lift. Rams that stall in both, or close above {HAIR:g} of their steady velocity, are left out.\n\n"
+        "| rams | number | within 1 % | middle | nine in ten |\n|---|---|---|---|---|\n"
+        + "".join(
+            f"| {name} | {len(part)} | {np.mean(part < 0.01):.1%} | {np.median(part):.2%} | {np.quantile(part, 0.9):.2%} |\n"
+            for name, part in (("the oracle's grids agree within 0.5 %", settled), ("all that beat in both", everyone))
+        ),
+    )
+    assert len(settled) >= CASES // 2
+    assert float(np.median(settled)) < 0.004
+    assert within >= 0.97
 
 
-def test_halving_the_step_moves_little() -> None:
-    """Of rams with even beats the middle one moves under 0.1 % and four in five under 0.5 %."""
+def test_halving_the_step_moves_little(record_section: Callable[[str, str], None]) -> None:
+    """Of rams with even beats, away from stalling and shut-off, most move under 0.5 %.
+
+    The rest have a second way of beating, or lose their waves to wall shear at fronts that no step resolves.
+    """
     moved = []
-    for seed in range(120):
+    for seed in range(CASES):
         case = random_ram(seed)
         ours = run_beats(case)
-        if ours.state != "beating" or ours.beat_spread * ours.beat_rate > 0.005:
+        if ours.state != "beating" or ours.beat_spread * ours.beat_rate > 0.005 or ours.velocity_ratio > HAIR:
+            continue
+        if ours.surge_ratio < NEAR_SHUT_OFF:
             continue
         fine = run_beats(case, resolution=choose_resolution(case, refine=2))
-        moved.append(max(abs(ours.waste_flow / fine.waste_flow - 1), abs(ours.beat_rate / fine.beat_rate - 1)))
-    assert len(moved) >= 30
-    assert float(np.median(moved)) < 0.001
-    assert float(np.mean(np.array(moved) < 0.005)) >= 0.8
+        moved.append(max(abs(ours.drawn_flow / fine.drawn_flow - 1), abs(ours.beat_rate / fine.beat_rate - 1)))
+    share = float(np.mean(np.array(moved) < 0.005))
+    record_section(
+        "Halving the step",
+        f"{len(moved)} random rams with even beats: with half the step and twice the losses along the pipe, drawn flow and "
+        f"beat rate move by {np.median(moved):.2%} in the middle, "
+        f"under 0.5 % for {share:.0%} of them, most {max(moved):.1%}.",
+    )
+    assert len(moved) >= CASES // 3
+    assert float(np.median(moved)) < 0.002
+    assert share >= 0.88
 
 
 def test_batch_is_the_single_run_to_the_last_bit() -> None:

@@ -10,7 +10,6 @@ import pytest
 
 from clackwork.pipes import find_pipe
 from clackwork.ram.engine import RamCase, run_beats, shut_off_head
-from clackwork.ram.kernel import darcy_friction
 from clackwork.ram.operating import line_head, operating_point
 from clackwork.ram.parts import (
     AirVessel,
@@ -22,6 +21,7 @@ from clackwork.ram.parts import (
     HingedFlap,
     Supply,
 )
+from clackwork.ram.pipe_losses import darcy_friction
 from clackwork.water import water_at
 
 
