@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
-from clackwork.errors import InputError, require_range
+from clackwork.errors import InputError, require_not_negative, require_positive, require_range
 from clackwork.water import STANDARD_GRAVITY
 
 if TYPE_CHECKING:
@@ -24,20 +24,6 @@ Anchoring = Literal["throughout", "one_end", "joints"]
 _STANDARD_ATMOSPHERE = 101325.0  # [Pa]
 _ALLIEVI_OFFSETS = 4001  # starting instants tried within one reflection; moves the highest head < 1e-5
 _HIGHEST_CLOSING_PHASES = 1_000.0  # slower closing is no hammer at all
-
-
-def require_positive(field: str, value: float, unit: str, next_step: str = "") -> float:
-    """Return ``value`` when it is finite and above 0, else raise `InputError`."""
-    if not value > 0.0 or math.isinf(value):
-        raise InputError(field, f"{value:g} {unit}".strip(), f"it must be above 0 {unit}".strip(), next_step)
-    return value
-
-
-def require_not_negative(field: str, value: float, unit: str) -> float:
-    """Return ``value`` when it is finite and 0 or more, else raise `InputError`."""
-    if not value >= 0.0 or math.isinf(value):
-        raise InputError(field, f"{value:g} {unit}".strip(), f"it must be 0 {unit} or more".strip())
-    return value
 
 
 def restraint_factor(bore: float, wall: float, poisson: float, anchoring: Anchoring = "joints") -> float:

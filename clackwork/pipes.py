@@ -43,6 +43,7 @@ class _Material:
     poisson: float  # [-]
     roughness: float  # [m]
     temperature_factors: Factors  # rising temperature [K], share of the rating [-]
+    plastic: bool  # wears out under repeated surges and in the sun, below its rating
 
 
 def _fahrenheit(degrees: float) -> float:
@@ -79,10 +80,10 @@ _COPPER_FACTORS: Factors = ((_fahrenheit(100), 1.00), (_fahrenheit(150), 0.85))
 # PVC 400 000 psi (cell class 12454 of ASTM D1784; published 2.76-2.90 GPa, 0.38-0.41). PE100 about 1.0 GPa
 # under quick loading (static 0.8): from memory. Steel and copper: common handbook values.
 _MATERIALS: dict[str, _Material] = {
-    "PVC": _Material(2.758e9, 0.38, _SMOOTH, _PVC_FACTORS),
-    "PE100": _Material(1.0e9, 0.45, _SMOOTH, _PE100_FACTORS),
-    "steel": _Material(207e9, 0.30, _COMMERCIAL_STEEL, _STEEL_FACTORS),
-    "copper": _Material(124e9, 0.34, _SMOOTH, _COPPER_FACTORS),
+    "PVC": _Material(2.758e9, 0.38, _SMOOTH, _PVC_FACTORS, True),
+    "PE100": _Material(1.0e9, 0.45, _SMOOTH, _PE100_FACTORS, True),
+    "steel": _Material(207e9, 0.30, _COMMERCIAL_STEEL, _STEEL_FACTORS, False),
+    "copper": _Material(124e9, 0.34, _SMOOTH, _COPPER_FACTORS, False),
 }
 
 _TITLES = {
@@ -117,6 +118,8 @@ class Pipe:
         weaker, and repeated hammer wears plastic out well below it.
     temperature_factors : tuple of (float, float)
         Temperature [K] and share of the rating left [-], rising in temperature.
+    plastic : bool
+        Whether the wall is plastic, which sun and repeated surges wear out below its rating.
     source : str
         Where the figures come from.
     """
@@ -133,6 +136,7 @@ class Pipe:
     roughness: float
     rating_gauge: float | None
     temperature_factors: Factors
+    plastic: bool
     source: str
 
     def rating_at(self, temperature: float, threaded: bool = False) -> float:
@@ -270,6 +274,7 @@ def _pipe_from_row(row: dict[str, str]) -> Pipe:
         roughness=material.roughness,
         rating_gauge=_row_rating(row, outside_diameter, float(row["least_wall_mm"]) / 1e3),
         temperature_factors=material.temperature_factors,
+        plastic=material.plastic,
         source=row["source"],
     )
 
@@ -428,5 +433,6 @@ def custom_pipe(
         roughness=require_range("roughness", rough, 0.0, bore / 20.0, "m", "Was it another unit?"),
         rating_gauge=rating_gauge,
         temperature_factors=kind.temperature_factors,
+        plastic=kind.plastic,
         source=source,
     )

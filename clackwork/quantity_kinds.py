@@ -165,6 +165,16 @@ _ALL = (
         hints={"mass": 'Ounces of volume are written "fl oz".'},
     ),
     _kind(
+        "small_volume",
+        "a volume",
+        ("volume",),
+        ("mL", "ml"),
+        ("in³", "in3"),
+        "5 mL | 2 cm3 | 0.3 cu in | 5.0 mL ± 0.2 mL",
+        not_negative=True,
+        hints={"mass": 'Ounces of volume are written "fl oz".'},
+    ),
+    _kind(
         "mass",
         "a mass",
         ("mass",),

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import math
 
-from clackwork.errors import InputError, require_range
-from clackwork.hammer import require_not_negative, require_positive
+from clackwork.errors import InputError, require_not_negative, require_positive, require_range
 from clackwork.water import STANDARD_GRAVITY
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TypeVar
 
 from clackwork.errors import ClackworkError
+from clackwork.workbook_errors import errors_of_runs
 
 if TYPE_CHECKING:
     import numpy as np
@@ -65,7 +66,8 @@ def judge_trials(workbook: Workbook, names: Iterable[str], done: Done) -> None:
     for name in names:
 
         def judge(name: str = name) -> Judgement:
-            return judge_trial(workbook, workbook.trials[name])
+            with errors_of_runs(workbook):
+                return judge_trial(workbook, workbook.trials[name])
 
         judged = attempt(done, f"Trial {name}", judge)
         if judged is not None:
@@ -81,7 +83,8 @@ def fit_builds(workbook: Workbook, names: Iterable[str], done: Done, progress: P
         part = share_of(progress, place, len(wanted))
 
         def fit(name: str = name, part: Progress = part) -> Twin:
-            return fit_twin(workbook.builds[name], workbook.rigs, workbook.runs_of(name), progress=part)
+            with errors_of_runs(workbook):
+                return fit_twin(workbook.builds[name], workbook.rigs, workbook.runs_of(name), progress=part)
 
         twin = attempt(done, f"Build {name}", fit)
         if twin is not None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, get_args
 
-from clackwork.errors import InputError
+from clackwork.errors import InputError, require_positive
 from clackwork.hammer import Anchoring
 from clackwork.pipes import Pipe, custom_pipe, find_pipe, material_names, series_names
 from clackwork.ram.parts import (
@@ -23,6 +23,8 @@ from clackwork.ram.parts import (
     WasteValve,
 )
 from clackwork.site.site import Site, lift_from_source
+from clackwork.water import water_at
+from clackwork.workbook_errors import keys_behind, restated
 from clackwork.workbook_reader import Table
 
 VALVE_KINDS = ("guided poppet", "hinged flap")
@@ -47,20 +49,28 @@ _COEFFICIENTS = ("discharge_coefficient", "closing_coefficient", "damping", "res
 
 
 @contextmanager
-def fields_of(label: str) -> Iterator[None]:
-    """Put the table's name before the field of an error raised while its object is made."""
+def errors_of(*tables: Table) -> Iterator[None]:
+    """Restate errors raised while an object is made: the first table's name, the field and text typed there.
+
+    A field that was not typed in the first table is looked for in the next.
+    """
     try:
         yield
     except InputError as error:
-        if error.field.startswith(label):
+        if error.field.startswith(tables[0].label):
             raise
-        field = error.field.split(": ", 1)[-1].split(".", 1)[-1]
-        raise InputError(f"{label}, {field}", error.value, error.allowed, error.next_step) from error
+        keys = keys_behind(error.field)
+        typed_in = [(table, key) for table in tables for key in keys if table.typed(key) is not None]
+        table, key = (*typed_in, (tables[0], keys[0]))[0]
+        raise restated(error, table.field(key), table.typed(key)) from error
 
 
-def make(table: Table, kind: Callable[..., Any], /, **values: Any) -> Any:
-    """Make an object of the values given, leaving absent ones to their defaults; errors name the table."""
-    with fields_of(table.label):
+def make(table: Table, kind: Callable[..., Any], outer: Table | None = None, /, **values: Any) -> Any:
+    """Make an object of the values given, leaving absent ones to their defaults; errors name table, field and text.
+
+    ``outer`` is the table that holds fields which ``table`` does not.
+    """
+    with errors_of(table) if outer is None else errors_of(table, outer):
         return kind(**{name: value for name, value in values.items() if value is not None})
 
 
@@ -121,7 +131,7 @@ def read_pipe(table: Table) -> Pipe:
             raise table.missing(
                 "size" if series else "series", f'series and size go together, such as "{series_names()[0]}", "1 in"'
             )
-        with fields_of(table.label):
+        with errors_of(table):
             return find_pipe(series, size)
     bore = table.needed("bore", "small_length", "give series and size, or bore, wall and material")
     pipe: Pipe = make(
@@ -164,6 +174,8 @@ def read_surroundings(table: Table) -> Surroundings:
         temperature=table.quantity("water_temperature", "temperature"),
         altitude=table.quantity("altitude", "length"),
     )
+    with errors_of(table):
+        water_at(surroundings.temperature, surroundings.altitude)
     return surroundings
 
 
@@ -175,6 +187,8 @@ def read_supply(table: Table) -> Supply:
     if area is not None and diameter is not None:
         raise table.error("supply_diameter", f"{diameter:g} m", "give supply_area or supply_diameter, not both")
     if diameter is not None:
+        with errors_of(table):
+            require_positive("supply_diameter", diameter, "m", "Leave it out when the supply is held.")
         area = 0.25 * math.pi * diameter**2
     supply: Supply = make(table, Supply, fall=fall, plan_area=area)
     return supply
@@ -191,6 +205,7 @@ def read_site(table: Table, name: str) -> Site:
     line = make(
         inner,
         DeliveryLine,
+        table,
         pipe=pipe,
         length=inner.needed("length", "length", "the length of the delivery line"),
         fittings_loss=inner.number("fittings_loss", 0.0, 1000.0),
@@ -220,6 +235,22 @@ def _read_lift(table: Table, fall: float, fall_spread: float) -> tuple[float, fl
             "lift_from_pump is the outlet above the pump; lift_from_source is the outlet above the source.",
         )
     if from_pump:
-        return table.spread("lift_from_pump", "head", "the outlet above the pump")
+        lift, spread = table.spread("lift_from_pump", "head", "the outlet above the pump")
+        if lift <= fall:
+            raise table.error(
+                "lift_from_pump",
+                table.typed_text("lift_from_pump"),
+                f"it must be above the fall of {table.typed_text('fall')}, else water runs there by itself",
+                "Lift from pump is the height of the outlet above the pump; give lift_from_source if you measured "
+                "from the spring.",
+            )
+        return lift, spread
     height, spread = table.spread("lift_from_source", "head", "the outlet above the source")
+    if height <= 0.0:
+        raise table.error(
+            "lift_from_source",
+            table.typed_text("lift_from_source"),
+            "the outlet must be above the source, else water runs there by itself",
+            "Give lift_from_pump if you measured from the pump.",
+        )
     return lift_from_source(height, fall), math.hypot(spread, fall_spread)

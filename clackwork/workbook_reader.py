@@ -128,6 +128,15 @@ class Table:
         """An error at a field of this table."""
         return InputError(self.field(key), _shown(value), allowed, next_step)
 
+    def typed(self, key: str) -> Quantity | None:
+        """The quantity read at a field of this table, with its text; None when there is none."""
+        return self._typed.get(f"{self.path}.{key}")
+
+    def typed_text(self, key: str) -> str:
+        """The text of a quantity read at a field of this table; empty when there is none."""
+        quantity = self.typed(key)
+        return "" if quantity is None else quantity.text
+
     def missing(self, key: str, wanted: str) -> InputError:
         """An error for a field that is needed and not there; names one that may be it, misspelt."""
         near = difflib.get_close_matches(key, [one for one in self._values if one not in self._asked], n=1)

@@ -11,7 +11,9 @@ from clackwork.bench.instruments import Bucket, Gauge, Instruments, LevelRule, S
 from clackwork.bench.runs import Run, RunKind
 from clackwork.errors import InputError
 from clackwork.twin.twin import Rig
-from clackwork.workbook_parts import make, read_drive_pipe, read_supply, read_surroundings
+from clackwork.water import water_at
+from clackwork.workbook_errors import in_unit_typed
+from clackwork.workbook_parts import errors_of, make, read_drive_pipe, read_supply, read_surroundings
 from clackwork.workbook_reader import Table
 
 RUN_KINDS = tuple(kind.value for kind in RunKind)
@@ -118,6 +120,9 @@ def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str,
     rig = table.choice("rig", rigs, "the rig it stood on")
     kind = RunKind(table.choice("kind", RUN_KINDS, "how the pump was run"))
     temperature = table.quantity("water_temperature", "temperature")
+    if temperature is not None:
+        with errors_of(table):
+            water_at(temperature)
     order = table.whole("order", 1, 100_000)
     pressure, head = _read_gauge(table, rigs[rig])
     fall = table.quantity("fall", "head")
@@ -144,7 +149,21 @@ def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str,
     )
     table.finish()
     _check_supply(table, run, rigs[rig])
+    _check_counted(table, run)
     return run
+
+
+def _check_counted(table: Table, run: Run) -> None:
+    """Refuse a nought that was not read: a pump that beats has beats, and it spills."""
+    beating = run.kind in (RunKind.SHUT_BEATING, RunKind.DELIVERING)
+    for key, value, never in (
+        ("beats", run.beats, beating),
+        ("waste_volume", run.waste_volume, beating or run.kind is RunKind.HELD_OPEN),
+        ("drawn_volume", run.drawn_volume, beating or run.kind is RunKind.HELD_OPEN),
+    ):
+        if never and value == 0:
+            what = f"a {run.kind.value.replace('_', ' ')} run has some"
+            raise table.error(key, table.typed_text(key), what, "Leave it out when it was not read.")
 
 
 def _check_supply(table: Table, run: Run, rig: Rig) -> None:
@@ -153,11 +172,13 @@ def _check_supply(table: Table, run: Run, rig: Rig) -> None:
     out = (run.waste_volume or 0.0) + (run.delivered_volume or 0.0) if run.drawn_volume is None else run.drawn_volume
     held = rig.supply.plan_area * run.fall_start
     if out > held + 2.0 * rig.instruments.bucket.mark_uncertainty:
-        raise table.error(
-            key,
-            f"{1e3 * out:.4g} L",
-            f"the supply vessel of rig '{rig.name}' holds {1e3 * held:.4g} L above the pump and would be empty before the "
-            "time given",
+        keys = [key] if run.drawn_volume is not None else ["waste_volume", "delivered_volume"]
+        read = [quantity for quantity in map(table.typed, keys) if quantity is not None]
+        amount = in_unit_typed(held, read[0]) or f"{1e3 * held:.4g} L"
+        raise InputError(
+            table.field(key),
+            " and ".join(f'"{quantity.text}"' for quantity in read) + (" delivered" if len(read) > 1 else ""),
+            f"the supply vessel of rig '{rig.name}' holds {amount} above the pump and would be empty before the time given",
             "Stop the watch before it runs dry, or leave supply_area and supply_diameter out if it was refilled.",
         )
 
@@ -171,11 +192,14 @@ def _read_gauge(table: Table, rig: Rig) -> tuple[float | None, float | None]:
     pressure = table.quantity("gauge_pressure", "pressure_gauge")
     head = table.quantity("back_pressure_head", "head")
     if pressure is not None and head is not None:
-        raise table.error("back_pressure_head", f"{head:g} m", "give gauge_pressure or back_pressure_head, not both")
+        text = table.typed_text("back_pressure_head")
+        raise table.error("back_pressure_head", text, "give gauge_pressure or back_pressure_head, not both")
     full_scale = rig.instruments.gauge.full_scale
-    if pressure is not None and pressure > full_scale:
-        allowed = f"the gauge of rig '{rig.name}' ends at {full_scale / 1e5:g} bar"
-        raise table.error("gauge_pressure", f"{pressure / 1e5:g} bar", allowed, "Describe the gauge that was used.")
+    read = table.typed("gauge_pressure")
+    if read is not None and read.value > full_scale:
+        end = in_unit_typed(full_scale, read) or f"{full_scale / 1e5:g} bar"
+        allowed = f"the gauge of rig '{rig.name}' ends at {end}"
+        raise table.error("gauge_pressure", read.text, allowed, "Describe the gauge that was used.")
     return pressure, head
 
 
@@ -191,5 +215,8 @@ def read_trial(table: Table, name: str, builds: Iterable[str]) -> Trial:
     table.finish()
     for key, share in (("margin", margin), ("difference_that_matters", matters)):
         if not 0.0 < share <= 1.0:
-            raise InputError(table.field(key), f"{100.0 * share:g} %", "it must be above 0 % and at most 100 %")
+            raise table.error(key, table.typed_text(key), "it must be above 0 % and at most 100 %")
+    if head is not None and head <= 0.0:
+        text = table.typed_text("back_pressure_head")
+        raise table.error("back_pressure_head", text, "it must be above 0", "Leave it out to compare all runs.")
     return Trial(name, (old, new), figure, kind, margin, matters, head, note)

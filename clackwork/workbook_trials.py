@@ -7,6 +7,7 @@ from typing import Any
 
 from clackwork.answers_json import figure as shown
 from clackwork.answers_json import keyed, number
+from clackwork.answers_text import figure_words
 from clackwork.bench.judge import Judgement, judge
 from clackwork.bench.pool import PooledFigure
 from clackwork.bench.runs import reduce_run
@@ -39,7 +40,7 @@ def judge_trial(workbook: Workbook, trial: Trial) -> Judgement:
         if not values:
             raise ClackworkError(
                 f"Build {build} has no {trial.kind.value} run to compare that gives "
-                f"{trial.figure.replace('_', ' ')}; make one, or choose another figure."
+                f"{figure_words(trial.figure)}; make one, or choose another figure."
             )
     old, new = (workbook.builds[name] for name in trial.builds)
     changes = changes_between(old, new)
@@ -67,7 +68,7 @@ def judgement_lines(trial: Trial, judged: Judgement, system: str) -> list[str]:
     kind = TRIAL_FIGURES[trial.figure]
     verdict = _VERDICTS[judged.verdict].format(old=judged.build_a, new=judged.build_b)
     share = 100.0 * judged.difference.value / judged.pooled_a.mean.value
-    lines = [f"Trial {trial.name}, {trial.figure.replace('_', ' ')}: {verdict}."]
+    lines = [f"Trial {trial.name}, {figure_words(trial.figure)}: {verdict}."]
     interval = judged.interval or judged.instrument_interval
     low, high = (100.0 * limit / judged.pooled_a.mean.value for limit in interval)
     from_what = "" if judged.interval else ", from the instruments alone"

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from clackwork.answers_text import figure_words
 from clackwork.charts.trial_chart import MeanPoint, RunPoint
-from clackwork.charts.twin_chart import plain
 from clackwork.sheets.trial_section import TrialPrint
 from clackwork.workbook_runs import TRIAL_FIGURES
 
 if TYPE_CHECKING:
+    from clackwork.bench.gum import Contribution
     from clackwork.bench.judge import Judgement
     from clackwork.bench.pool import PooledFigure
     from clackwork.bench.runs import Run
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
 def verdict_sentence(judgement: Judgement) -> str:
     """The verdict in one sentence, the builds by name."""
-    a, b, figure = judgement.build_a, judgement.build_b, plain(judgement.figure)
+    a, b, figure = judgement.build_a, judgement.build_b, figure_words(judgement.figure)
     if judgement.verdict == "different":
         way = "higher" if judgement.difference.value > 0.0 else "lower"
         return f"Different: the {figure} of {b} is {way} than that of {a}."
@@ -55,13 +57,21 @@ def trial_print(judgement: Judgement, trial: Trial, runs: Sequence[Run]) -> Tria
         margin=judgement.margin,
         points=tuple(point for build, figure in pooled for point in _points(build, figure, order)),
         means=tuple(_mean(build, figure, judgement.level) for build, figure in pooled),
-        budget=judgement.difference.budget,
+        budget=_named_parts(judgement),
         odd=tuple(odd.run for _, figure in pooled for odd in figure.odd_runs),
         facts=_facts(judgement),
         warnings=(
             *(warning.sentence for warning in judgement.warnings),
             *(odd.reason for _, figure in pooled for odd in figure.odd_runs),
         ),
+    )
+
+
+def _named_parts(judgement: Judgement) -> tuple[Contribution, ...]:
+    """The budget of the difference, its parts in words and the builds by name."""
+    names = {"scatter of A": f"scatter of {judgement.build_a}", "scatter of B": f"scatter of {judgement.build_b}"}
+    return tuple(
+        replace(part, name=names.get(part.name, part.name.replace("_", " "))) for part in judgement.difference.budget
     )
 
 
@@ -81,7 +91,7 @@ def _mean(build: str, pooled: PooledFigure, level: float) -> MeanPoint:
 
 def _facts(judgement: Judgement) -> tuple[tuple[str, str], ...]:
     """Chances and runs, as far as they are known."""
-    facts = [("A and B", f"A is {judgement.build_a}, B is {judgement.build_b}")]
+    facts = []
     if judgement.chance_if_none is not None:
         words = f"{judgement.chance_if_none:.2g}" if judgement.chance_if_none >= 1e-4 else "below 0.0001"
         facts.append(("Chance of as much if there were none", words))

@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clackwork.answers_json import reason_words
+from clackwork.answers_text import range_words, split_range
 from clackwork.cautions import CAUTIONS, cautions_beside
 from clackwork.charts.promise_chart import beat_chart, elevation_chart
-from clackwork.quantities import format_quantity, format_range
+from clackwork.pipes import Pipe
+from clackwork.quantities import format_quantity
 from clackwork.ram.parts import STANDARD_GRAVITY
-from clackwork.sheets.typeset import Fields, compile_pdf, drawing
+from clackwork.sheets.typeset import Fields, compile_pdf, drawing, sentence
 from clackwork.site.site import Promise, Range, Site
 from clackwork.water import water_at
 
@@ -26,6 +28,12 @@ ANSWERS = {
     "no": "No, not as it stands.",
 }
 REASON_TITLES = {"yes": "Why", "only if": "Only if", "no": "Why not"}
+HELD = {
+    "throughout": "held along its whole length",
+    "one_end": "held at its upper end",
+    "joints": "free to move at its joints",
+}
+"""How a drive pipe is held, in words."""
 BESIDE = {
     "water_cautions": ("daily_delivery", "water_needed", "water_there"),
     "pressure_cautions": ("peak_head", "surge_head", "pressure_margin", "rating_head", "dead_head"),
@@ -34,28 +42,6 @@ BESIDE = {
 """Section of the sheet to the figures in it; each takes the cautions shown beside those figures."""
 ALWAYS = ("peak_pressure",)
 """Shown whatever the promise lists: a pressure is never printed without it."""
-
-
-def split_range(shown: Range, kind: str, system: str, *, scale: float = 1.0) -> tuple[str, str]:
-    """Middle with its unit, and its range in words: ("2 100 L/day", "1 800 to 2 400")."""
-    if not all(math.isfinite(value) for value in (shown.low, shown.middle, shown.high)):
-        return "not known", ""
-    if shown.low == shown.high == 0.0:
-        return format_quantity(0.0, kind, system, figures=1), "in every case"
-    text = format_range(shown.low / scale, shown.middle / scale, shown.high / scale, kind, system)
-    middle, _, beside = text.rpartition(" (")
-    return middle, beside.rstrip(")")
-
-
-def range_words(shown: Range, kind: str, system: str, *, scale: float = 1.0) -> str:
-    """Middle and range in one text: "14.2 L/min (12.1 to 16.8)"."""
-    middle, beside = split_range(shown, kind, system, scale=scale)
-    return f"{middle} ({beside})" if beside else middle
-
-
-def sentence(words: str) -> str:
-    """Words with a capital first and a full stop last."""
-    return f"{words[:1].upper()}{words[1:]}" + ("" if words.endswith((".", "?", "!")) else ".")
 
 
 def place_cautions(ids: Iterable[str]) -> Fields:
@@ -91,7 +77,8 @@ def promise_fields(promise: Promise, site: Site, trace: Trace | None, *, units: 
         "answer": ANSWERS.get(promise.answer, promise.answer),
         "delivery": ["Delivered a day", middle, beside],
         "reasons_title": REASON_TITLES.get(promise.answer, "Why"),
-        "reasons": [sentence(reason_words(reason, units)) for reason in promise.reasons],
+        "reasons": [sentence(reason_words(one, units)) for one in promise.reasons if one.hardness != "note"],
+        "notes": [sentence(reason_words(one, units)) for one in promise.reasons if one.hardness == "note"],
         **_water(promise, site, units),
         **_pressure(promise, site, units),
         "heights": _heights(site, units),
@@ -105,19 +92,16 @@ def promise_fields(promise: Promise, site: Site, trace: Trace | None, *, units: 
 
 def _water(promise: Promise, site: Site, units: str) -> Fields:
     """Water needed against water there."""
-    rows = [
-        ["Delivered", range_words(promise.delivered_flow, "volume_flow", units)],
-        ["Spilt at the waste valve", range_words(promise.waste_flow, "volume_flow", units)],
-        [
-            "Chance that the source gives enough",
-            format_quantity(promise.share_enough_water, "fraction", figures=2),
-        ],
-    ]
+    rows = [["Delivered", range_words(promise.delivered_flow, "volume_flow", units)]]
+    if promise.is_beating:
+        rows.append(["Spilt at the waste valve", range_words(promise.waste_flow, "volume_flow", units)])
+        rows.append(["Chance that the source gives enough", f"{100.0 * promise.share_enough_water:.0f} %"])
     if site.wanted_flow is not None:
-        rows.insert(0, ["Wanted", format_quantity(site.wanted_flow, "volume_flow", units)])
+        rows.insert(0, ["Wanted", format_quantity(site.wanted_flow, "daily_volume_flow", units)])
+    drawn = "The pump needs" if promise.is_beating else "Runs to waste"
     return {
         "water_figures": [
-            ["The pump needs", *split_range(promise.water_needed, "volume_flow", units)],
+            [drawn, *split_range(promise.water_needed, "volume_flow", units)],
             ["The source gives", *split_range(promise.water_there, "volume_flow", units)],
         ],
         "water": rows,
@@ -125,35 +109,43 @@ def _water(promise: Promise, site: Site, units: str) -> Fields:
 
 
 def _pressure(promise: Promise, site: Site, units: str) -> Fields:
-    """Highest pressures against the pipe's rating."""
+    """Highest pressures against the pipe's rating; a pump that does not beat has no peak of a beat."""
     surroundings = site.surroundings
     unit_weight = water_at(surroundings.temperature, surroundings.altitude).density * STANDARD_GRAVITY
-    peak = Range(
-        *(unit_weight * head for head in (promise.peak_head.low, promise.peak_head.middle, promise.peak_head.high))
-    )
-    surge = Range(
-        *(unit_weight * h for h in (promise.surge_head.low, promise.surge_head.middle, promise.surge_head.high))
-    )
-    rating = format_quantity(unit_weight * promise.rating_head, "pressure_gauge", units)
+    heads = [("If the waste valve is shut by hand", promise.surge_head)]
+    if promise.is_beating:
+        heads = [("Highest at each beat", promise.peak_head), ("If the delivery valve came late", promise.surge_head)]
+    rated, rating = "The drive pipe is rated for", promise.rating_head
     margin = promise.pressure_margin
     ratio = f"{margin:.1f}" if math.isfinite(margin) else "more than any"
     verdict = "the pipe is too weak" if margin < 1.0 else "at the high end of the range"
     return {
         "pressure_figures": [
-            ["Highest at each beat", *split_range(peak, "pressure_gauge", units)],
-            ["If the delivery valve came late", *split_range(surge, "pressure_gauge", units)],
-            ["The drive pipe is rated for", rating, ""],
+            *([words, *split_range(_scaled(head, unit_weight), "pressure_gauge", units)] for words, head in heads),
+            [rated, format_quantity(unit_weight * rating, "pressure_gauge", units), ""],
         ],
         "pressure": [
-            [
-                "As heights of water",
-                f"{range_words(promise.peak_head, 'head', units)} at each beat, "
-                f"{range_words(promise.surge_head, 'head', units)} if the valve came late, "
-                f"rated for {format_quantity(promise.rating_head, 'head', units)}",
-            ],
-            ["Rating over the highest of both", f"{ratio} times, {verdict}"],
+            *([words, f"{range_words(head, 'head', units)} of water"] for words, head in heads),
+            [rated, f"{format_quantity(rating, 'head', units)} of water"],
+            ["Rating over the highest", f"{ratio} times, {verdict}"],
         ],
     }
+
+
+def _scaled(shown: Range, factor: float) -> Range:
+    """A range times a factor."""
+    return Range(factor * shown.low, factor * shown.middle, factor * shown.high)
+
+
+def _pipe_words(length: float, pipe: Pipe, units: str) -> str:
+    """Length, size and material: "18.0 m of 1 in steel"."""
+    return f"{format_quantity(length, 'length', units)} of {pipe.size} {pipe.material}"
+
+
+def _bore_words(pipe: Pipe, units: str) -> str:
+    """Bore and the standard it is made to, if any: "bore 26.6 mm, ASME B36.10M"."""
+    bore = f"bore {format_quantity(pipe.bore, 'small_length', units)}"
+    return bore if pipe.series == "custom" else f"{bore}, {pipe.standard}"
 
 
 def _heights(site: Site, units: str) -> list[list[str]]:
@@ -163,24 +155,20 @@ def _heights(site: Site, units: str) -> list[list[str]]:
         ["Fall, source down to pump", format_quantity(site.fall, "head", units)],
         ["Lift, pump up to outlet", format_quantity(lift, "head", units)],
         ["Lift, source up to outlet", format_quantity(lift - site.fall, "head", units)],
-        [
-            "Drive pipe",
-            f"{format_quantity(site.drive_pipe.length, 'length', units)} of {site.drive_pipe.pipe.material} "
-            f"{site.drive_pipe.pipe.size}",
-        ],
-        [
-            "Delivery pipe",
-            f"{format_quantity(site.line.length, 'length', units)} of {site.line.pipe.material} {site.line.pipe.size}",
-        ],
+        ["Drive pipe", _pipe_words(site.drive_pipe.length, site.drive_pipe.pipe, units)],
+        ["Delivery pipe", _pipe_words(site.line.length, site.line.pipe, units)],
     ]
 
 
 def _running(promise: Promise, units: str) -> list[list[str]]:
     """Beats, efficiencies by name, how near the valve is to standing open."""
     shares = ", ".join(
-        f"{state} {format_quantity(share, 'fraction', figures=2)}"
+        f"{state} {100.0 * share:.3g} %"
         for state, share in sorted(promise.state_shares.items(), key=lambda item: -item[1])
     )
+    state = ["State, over all draws", shares or "not known"]
+    if not promise.is_beating:
+        return [state]
     return [
         ["Beats", range_words(promise.beat_rate, "beat_rate", units)],
         [
@@ -194,7 +182,7 @@ def _running(promise: Promise, units: str) -> list[list[str]]:
         ],
         ["Height held in the air vessel", range_words(promise.vessel_head, "head", units)],
         ["Closing velocity over the steady one", f"{promise.stall_margin:.2f} (at 1 the valve stands open)"],
-        ["State, over all draws", shares or "not known"],
+        state,
     ]
 
 
@@ -221,13 +209,12 @@ def _assumed(promise: Promise, site: Site, units: str) -> list[list[str]]:
         ],
         [
             "Drive pipe",
-            f"bore {format_quantity(drive.pipe.bore, 'small_length', units)}, {drive.pipe.standard}, "
-            f"held at: {drive.anchoring}, loss at its mouth {drive.entry_loss:g} velocity heads",
+            f"{_bore_words(drive.pipe, units)}, {HELD[drive.anchoring]}, "
+            f"loss at its mouth {drive.entry_loss:g} velocity heads",
         ],
         [
             "Delivery pipe",
-            f"bore {format_quantity(site.line.pipe.bore, 'small_length', units)}, "
-            f"{site.line.pipe.standard}, fittings {site.line.fittings_loss:g} velocity heads",
+            f"{_bore_words(site.line.pipe, units)}, fittings {site.line.fittings_loss:g} velocity heads",
         ],
         ["Ranges", f"5 % to 95 % of {promise.draws} draws (seed {promise.seed})"],
     ]

@@ -55,7 +55,7 @@ def report_fields(
         "subtitle": " ".join(words for words in (f"{date.isoformat()}.", workbook.note) if words),
         "footer": f"{workbook.title}, {date.isoformat()}",
         "trials": trials,
-        "twins": [twin_fields(name, twin) for name, twin in twins.items()],
+        "twins": [twin_fields(name, twin, units=units) for name, twin in twins.items()],
     }
 
 

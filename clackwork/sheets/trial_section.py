@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from clackwork.answers_text import figure_words
 from clackwork.bench.gum import Contribution
 from clackwork.bench.runs import Run
 from clackwork.charts.trial_chart import MeanPoint, RunPoint, trial_chart
-from clackwork.charts.twin_chart import plain
 from clackwork.charts.vega import Spec
 from clackwork.quantities import format_quantity, format_range, format_with_uncertainty
 from clackwork.sheets.typeset import Fields, drawing
@@ -72,7 +72,7 @@ def chart_of(trial: TrialPrint, *, system: str) -> Spec:
     return trial_chart(
         trial.points,
         trial.means,
-        figure=plain(trial.figure),
+        figure=figure_words(trial.figure),
         kind=trial.kind,
         margin=trial.margin,
         system=system,
@@ -93,6 +93,7 @@ def trial_fields(trial: TrialPrint, runs: Sequence[Run], *, units: str) -> Field
     low, value, high = trial.difference
     middle, _, beside = format_range(low, value, high, trial.kind, units).rpartition(" (")
     old, new = (trial.means[0].build, trial.means[-1].build) if trial.means else ("old", "new")
+    points = ", percentage points" if trial.kind == "fraction" else ""
     means = [
         [f"Mean of {mean.build}", format_range(mean.low, mean.middle, mean.high, trial.kind, units)]
         for mean in trial.means
@@ -103,15 +104,14 @@ def trial_fields(trial: TrialPrint, runs: Sequence[Run], *, units: str) -> Field
         else [["Counts as the same within", f"± {format_quantity(trial.margin, trial.kind, units)}"]]
     )
     return {
-        "heading": f"Trial {trial.name}: {plain(trial.figure)}",
+        "heading": f"Trial {trial.name}: {figure_words(trial.figure)}",
         "verdict": trial.sentence,
         "reasons": list(trial.reasons),
-        "difference": [f"{new} less {old}", middle, f"{beside.rstrip(')')} ({trial.interval_words})"],
+        "difference": [f"{new} less {old}{points}", middle, f"{beside.rstrip(')')} ({trial.interval_words})"],
         "facts": [*means, *margin, *([name, words] for name, words in trial.facts)],
         "warnings": list(trial.warnings),
         "chart": drawing(chart_of(trial, system=units)),
-        "runs_head": ["Run", "Build", "Order", "Time", "Beats", plain(trial.figure).capitalize(), "Note"],
-        "runs": _run_rows(trial, runs, units),
+        **_runs(trial, runs, units),
         "budget_head": BUDGET_HEAD,
         "budget": [
             [part.name, format_quantity(part.share, "fraction", figures=2), HOW_KNOWN[part.kind], part.source]
@@ -119,6 +119,15 @@ def trial_fields(trial: TrialPrint, runs: Sequence[Run], *, units: str) -> Field
             if part.share >= LEAST_SHARE
         ],
     }
+
+
+def _runs(trial: TrialPrint, runs: Sequence[Run], units: str) -> Fields:
+    """Heading and rows of the runs; the last column is left out when nothing was noted."""
+    figure = figure_words(trial.figure)
+    head = ["Run", "Build", "Order", "Time", "Beats", f"{figure[:1].upper()}{figure[1:]}", "Note"]
+    rows = _run_rows(trial, runs, units)
+    wide = len(head) if any(row[-1] for row in rows) else len(head) - 1
+    return {"runs_head": head[:wide], "runs": [row[:wide] for row in rows]}
 
 
 def _run_rows(trial: TrialPrint, runs: Sequence[Run], units: str) -> list[list[str]]:

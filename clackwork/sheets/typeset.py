@@ -20,6 +20,11 @@ Fields = dict[str, Any]
 """What a template prints: words ready to set, and charts."""
 
 
+def sentence(words: str) -> str:
+    """Words with a capital first and a full stop last."""
+    return f"{words[:1].upper()}{words[1:]}" + ("" if words.endswith((".", "?", "!")) else ".")
+
+
 def drawing(spec: Spec) -> Fields:
     """A chart as a template takes it: SVG and the words for who cannot see it."""
     return {"svg": to_svg(spec), "alt": str(spec["description"])}

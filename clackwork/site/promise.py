@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from clackwork.errors import InputError
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import STATES, RamCase, pack, set_waits, unpack
@@ -26,8 +27,8 @@ SITE_WAVE_SPREAD = 0.08
 """Relative spread of the wave speed of a pipe not yet laid: common practice, no published source."""
 MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
-_PLASTICS = ("PVC", "PE100")
-"""Materials of :mod:`clackwork.pipes` that sun and repeated surges wear out below their rating."""
+MOST_IRREGULAR = 0.25
+"""Share of draws that may beat irregularly before it is said: common practice, no published source."""
 REASONS = {
     "stands_open": "in {cases} of 100 cases the waste valve stands open: the flow cannot reach the speed that shuts it; "
     "less weight or stroke, or more fall",
@@ -39,8 +40,14 @@ REASONS = {
     "weight needs less",
     "pipe_too_weak": "the drive pipe can see {highest_head} of head and is rated for {rating_head}: a stronger pipe",
     "less_than_wanted": "{counted_on} can be counted on; {wanted} are wanted",
+    "beats_unevenly": "in {cases} of 100 cases it beats unevenly, or never settles into one rhythm: every flow and rate "
+    "here is an average over many beats; another weight, stroke or length of drive pipe may even it out",
+    "surge_if_shut_by_hand": "it does not beat, so there is no running peak; but if the waste valve is shut by hand, or by "
+    "grit, with the pipe in full flow, the surge reaches {surge_head}",
 }
 """Words of every reason by id; names in braces are its values."""
+_HARDNESS = ("no", "only if", "note")
+"""Of reasons, hardest first."""
 _BATCH = 16
 """Draws solved between two reports of progress."""
 
@@ -105,112 +112,168 @@ def make_promise(
         The same seed gives the same promise.
     progress : callable, optional
         Called with (draws done, all draws) as they are solved; may raise to stop.
+
+    Raises
+    ------
+    InputError
+        When the drive pipe has no pressure rating, or none at the water's temperature.
     """
+    water = RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings).water
+    rating = _rating_head(site, water)
     rng = np.random.default_rng(seed)
     rows, lifts, picks = _draw_rows(twin, site, draws, rng)
-    water = RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings).water
     out = _solve(rows, site, lifts, water, progress)
-    place = kernel.R
-    form = twin.model_form_draws[picks]
-    noise = np.exp(form[:, np.newaxis] * rng.standard_normal((draws, 3)))
-    moving = np.isin(out[:, place["state"]], (kernel.BEATING, kernel.IRREGULAR)) & (out[:, place["beat_period"]] > 0)
-    falls = rows[:, kernel.P["fall"]]
-    drawn = out[:, place["drawn_flow"]] * noise[:, 0]
-    delivered = np.where(moving, out[:, place["delivered_flow"]] * noise[:, 1], 0.0)
-    delivered = np.clip(delivered, 0.0, np.maximum(drawn, 0.0) * falls / lifts)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        beat_rate = np.where(moving, noise[:, 2] / out[:, place["beat_period"]], 0.0)
-        daubuisson = np.where(moving, delivered * lifts / (drawn * falls), 0.0)
-        wasted = drawn - delivered
-        rankine = np.where(moving, delivered * (lifts - falls) / (wasted * falls), 0.0)
-    surge = falls + rows[:, kernel.P["wave_speed"]] * out[:, place["closing_velocity"]] / STANDARD_GRAVITY
-    rating = site.drive_pipe.pipe.rating_at(site.surroundings.temperature) / (water.density * STANDARD_GRAVITY)
+    noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
-    states: dict[str, float] = {}
-    for value in out[:, place["state"]]:
-        states[STATES[value]] = states.get(STATES[value], 0.0) + 1.0 / draws
-    peak = _range(out[:, place["peak_head"]])
-    surge_range = _range(surge)
-    best = replace(
-        RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, Supply(site.fall), site.surroundings),
-        vessel_head=site.line.lift,
-    )
-    best_row = pack(best)
-    best_out = operating_rows(best_row[np.newaxis], lambda _, flow: line_head(site.line, flow, water), workers=1)
+    ranges = _ranges(rows, out, lifts, noise)
     promise = Promise(
         site=site.name,
         build=twin.build.name,
         answer="yes",
         reasons=(),
-        state_shares=states,
-        daily_delivery=_range(delivered * SECONDS_A_DAY),
-        delivered_flow=_range(delivered),
-        waste_flow=_range(wasted),
-        water_needed=_range(drawn),
-        beat_rate=_range(beat_rate),
-        daubuisson_efficiency=_range(daubuisson),
-        rankine_efficiency=_range(rankine),
-        vessel_head=_range(rows[:, kernel.P["vessel_head"]]),
-        peak_head=peak,
-        surge_head=surge_range,
+        state_shares=_state_shares(out),
         rating_head=rating,
-        pressure_margin=rating / max(peak.high, surge_range.high),
-        stall_margin=unpack(best, best_row, best_out[0]).velocity_ratio,
+        pressure_margin=rating / max(ranges["peak_head"].high, ranges["surge_head"].high),
+        stall_margin=_stall_margin(twin, site, water),
         water_there=_range(there),
-        share_enough_water=float(np.mean(there >= drawn)),
+        share_enough_water=float(np.mean(there >= out[:, kernel.R["drawn_flow"]] * noise[:, 0])),
         draws=draws,
         seed=seed,
         cautions=_cautions(site),
+        **ranges,
     )
     answer, reasons = _judge(promise, site)
     return replace(promise, answer=answer, reasons=reasons)
 
 
+def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatArray) -> dict[str, Range]:
+    """Ranges of all figures of the draws, by their names in :class:`Promise`; ``noise`` is the model-form error."""
+    place, falls = kernel.R, rows[:, kernel.P["fall"]]
+    moving = np.isin(out[:, place["state"]], (kernel.BEATING, kernel.IRREGULAR)) & (out[:, place["beat_period"]] > 0)
+    drawn = out[:, place["drawn_flow"]] * noise[:, 0]
+    delivered = np.where(moving, out[:, place["delivered_flow"]] * noise[:, 1], 0.0)
+    delivered = np.clip(delivered, 0.0, np.maximum(drawn, 0.0) * falls / lifts)
+    wasted = drawn - delivered
+    with np.errstate(divide="ignore", invalid="ignore"):
+        beat_rate = np.where(moving, noise[:, 2] / out[:, place["beat_period"]], 0.0)
+        daubuisson = np.where(moving, delivered * lifts / (drawn * falls), 0.0)
+        rankine = np.where(moving, delivered * (lifts - falls) / (wasted * falls), 0.0)
+    return {
+        "daily_delivery": _range(delivered * SECONDS_A_DAY),
+        "delivered_flow": _range(delivered),
+        "waste_flow": _range(wasted),
+        "water_needed": _range(drawn),
+        "beat_rate": _range(beat_rate),
+        "daubuisson_efficiency": _range(daubuisson),
+        "rankine_efficiency": _range(rankine),
+        "vessel_head": _range(rows[:, kernel.P["vessel_head"]]),
+        "peak_head": _range(out[moving, place["peak_head"]]),
+        "surge_head": _range(_surges(rows, out)),
+    }
+
+
+def _state_shares(out: FloatArray) -> dict[str, float]:
+    """Share of the draws in each state."""
+    found = [STATES[value] for value in out[:, kernel.R["state"]]]
+    return {state: found.count(state) / len(found) for state in dict.fromkeys(found)}
+
+
+def _stall_margin(twin: Twin, site: Site, water: Water) -> float:
+    """Closing velocity over the steady one with the best values."""
+    best = replace(
+        RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, Supply(site.fall), site.surroundings),
+        vessel_head=site.line.lift,
+    )
+    row = pack(best)
+    out = operating_rows(row[np.newaxis], lambda _, flow: line_head(site.line, flow, water), workers=1)
+    return unpack(best, row, out[0]).velocity_ratio
+
+
 def _cautions(site: Site) -> tuple[str, ...]:
     """Ids of the cautions that apply, most serious first."""
-    plastic = any(pipe.material in _PLASTICS for pipe in (site.drive_pipe.pipe, site.line.pipe))
+    plastic = site.drive_pipe.pipe.plastic or site.line.pipe.plastic
     pressure = ("peak_pressure", "dead_head", *(("plastic_pipe",) if plastic else ()))
     return (*pressure, "untreated_water", "water_rights", "moving_valve", "frost")
 
 
-def _reason(name: str, no: bool, **values: tuple[float, str]) -> Reason:
-    return Reason(name, "no" if no else "only if", REASONS[name], values)
+def _rating_head(site: Site, water: Water) -> float:
+    """Rating of the drive pipe at the water's temperature, as a head of that water [m]."""
+    if site.drive_pipe.pipe.rating_gauge is None:
+        raise InputError(
+            "drive_pipe, rating",
+            "(nothing)",
+            "the promise holds the surge against the pressure rating of the drive pipe",
+            'Give the maker\'s rating, such as "10 bar" or "150 psi".',
+        )
+    return site.drive_pipe.pipe.rating_at(site.surroundings.temperature) / (water.density * STANDARD_GRAVITY)
+
+
+def _surges(rows: FloatArray, out: FloatArray) -> FloatArray:
+    """Supply head plus full water-hammer rise of every draw [m].
+
+    Of the closing velocity where the pump beats and of the flow through a valve that stands open. A valve that stays shut
+    closes nothing: the steady flow stands for it, which somebody reaches who holds the valve open and lets go.
+    """
+    place, results = kernel.P, kernel.R
+    velocities = out[:, results["closing_velocity"]].copy()
+    for row in np.flatnonzero(out[:, results["state"]] == kernel.STALLED_SHUT):
+        velocities[row] = kernel.terminal_velocity(rows[row])
+    return np.asarray(rows[:, place["fall"]] + rows[:, place["wave_speed"]] * velocities / STANDARD_GRAVITY)
+
+
+def _reason(name: str, hardness: str, **values: tuple[float, str]) -> Reason:
+    return Reason(name, hardness, REASONS[name], values)
+
+
+def _cases(share: float) -> tuple[float, str]:
+    """A share of the draws as cases out of a hundred."""
+    return float(round(100.0 * share)), "count"
 
 
 def _judge(promise: Promise, site: Site) -> tuple[str, tuple[Reason, ...]]:
     """The answer and its reasons, hardest first."""
-    stalled_open = promise.state_shares.get("stalled open", 0.0)
-    stalled_shut = promise.state_shares.get("stalled shut", 0.0)
-    reasons = []
-    for name, share in (("stands_open", stalled_open), ("stays_shut", stalled_shut)):
-        if share > MOST_STALLS:
-            reasons.append(_reason(name, share > 0.5, cases=(float(round(100.0 * share)), "count")))
-    beats = 1.0 - stalled_open - stalled_shut > 0.5
-    if beats:
+    reasons = _state_reasons(promise)
+    if promise.is_beating:
         reasons += _water_reasons(promise, site)
     if promise.pressure_margin < 1.0:
         highest = max(promise.peak_head.high, promise.surge_head.high)
         figures = {"highest_head": (highest, "head"), "rating_head": (promise.rating_head, "head")}
-        reasons.append(_reason("pipe_too_weak", True, **figures))
-    if site.wanted_flow is not None and beats and promise.delivered_flow.low < site.wanted_flow:
+        reasons.append(_reason("pipe_too_weak", "no", **figures))
+    if site.wanted_flow is not None and promise.is_beating and promise.delivered_flow.low < site.wanted_flow:
         counted_on, wanted = ((flow, "daily_volume_flow") for flow in (promise.delivered_flow.low, site.wanted_flow))
-        reasons.append(_reason("less_than_wanted", False, counted_on=counted_on, wanted=wanted))
-    hardest_first = tuple(sorted(reasons, key=lambda reason: reason.hardness != "no"))
-    return (hardest_first[0].hardness if hardest_first else "yes"), hardest_first
+        reasons.append(_reason("less_than_wanted", "only if", counted_on=counted_on, wanted=wanted))
+    hardest_first = tuple(sorted(reasons, key=lambda reason: _HARDNESS.index(reason.hardness)))
+    answers = [reason.hardness for reason in hardest_first if reason.hardness != "note"]
+    return (answers[0] if answers else "yes"), hardest_first
+
+
+def _state_reasons(promise: Promise) -> list[Reason]:
+    """What stalls and uneven beats have to say."""
+    reasons = []
+    for name, state in (("stands_open", "stalled open"), ("stays_shut", "stalled shut")):
+        share = promise.state_shares.get(state, 0.0)
+        if share > MOST_STALLS:
+            reasons.append(_reason(name, "no" if share > 0.5 else "only if", cases=_cases(share)))
+    irregular = promise.state_shares.get("irregular", 0.0)
+    if irregular > MOST_IRREGULAR:
+        reasons.append(_reason("beats_unevenly", "note", cases=_cases(irregular)))
+    if not promise.is_beating:
+        reasons.append(_reason("surge_if_shut_by_hand", "note", surge_head=(promise.surge_head.high, "head")))
+    return reasons
 
 
 def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
     """What a pump that beats lacks in delivery or in water."""
     reasons = []
     if promise.delivered_flow.middle <= 0.0:
-        reasons.append(_reason("delivers_nothing", True))
+        reasons.append(_reason("delivers_nothing", "no"))
     elif promise.delivered_flow.low <= 0.0:
-        reasons.append(_reason("may_deliver_nothing", False))
+        reasons.append(_reason("may_deliver_nothing", "only if"))
     if promise.share_enough_water < 0.95:
         reasons.append(
             _reason(
                 "too_little_water",
-                promise.share_enough_water < 0.05,
+                "no" if promise.share_enough_water < 0.05 else "only if",
                 needed=(promise.water_needed.middle, "volume_flow"),
                 needed_high=(promise.water_needed.high, "volume_flow"),
                 source_flow=(site.source_flow, "volume_flow"),

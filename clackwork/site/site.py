@@ -47,7 +47,13 @@ class Site:
 
     def __post_init__(self) -> None:
         require_range("site.fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
-        require_range("site.source_flow", self.source_flow, 1e-6, 1.0, "m3/s")
+        require_range(
+            "site.source_flow", self.source_flow, 1e-6, 1.0, "m3/s", "Time how long it takes to fill a bucket."
+        )
+        if self.wanted_flow is not None:
+            require_range(
+                "site.wanted_flow", self.wanted_flow, 1e-9, 1.0, "m3/s", "Leave it out when nothing was asked."
+            )
         if self.line.lift <= self.fall:
             raise InputError(
                 "site.lift_from_pump",
@@ -81,7 +87,8 @@ class Reason:
     id : str
         A key of :data:`clackwork.site.promise.REASONS`.
     hardness : str
-        "no" when it forbids the pump there, "only if" when it is a condition.
+        "no" when it forbids the pump there, "only if" when it is a condition, "note" when it is to be known and changes
+        nothing about the answer.
     words : str
         A template for ``str.format``, the values' names in braces.
     values : mapping of str to (float, str)
@@ -104,7 +111,7 @@ class Promise:
     answer : str
         "yes", "only if" or "no".
     reasons : tuple of Reason
-        Why not, or on what condition, hardest first.
+        Why not, on what condition, and what else is to be known, hardest first.
     state_shares : dict of str to float
         Share of draws in each state.
     daily_delivery : Range
@@ -118,9 +125,10 @@ class Promise:
     vessel_head : Range
         [m]
     peak_head : Range
-        In the body, as modelled [m].
+        In the body of a pump that beats, as modelled [m]; 0 when no draw beats.
     surge_head : Range
-        Supply head plus full water-hammer rise of the closing velocity [m].
+        Supply head plus full water-hammer rise of the closing velocity [m]. Where the pump stalls there is no such closing:
+        then it is the surge of the full flow, as when the waste valve is shut by hand.
     rating_head : float
         Rating of the drive pipe at the water's temperature [m of water].
     pressure_margin : float
@@ -160,3 +168,13 @@ class Promise:
     draws: int
     seed: int
     cautions: tuple[str, ...]
+
+    @property
+    def share_beating(self) -> float:
+        """Share of draws that beat, evenly or not."""
+        return 1.0 - self.state_shares.get("stalled open", 0.0) - self.state_shares.get("stalled shut", 0.0)
+
+    @property
+    def is_beating(self) -> bool:
+        """Whether most draws beat."""
+        return self.share_beating > 0.5

@@ -74,7 +74,7 @@ def words(found: Result) -> str:
     [
         ('stroke = "8 mm"', 'stroke = "8"', ["build 'poppet'", "stroke", "unit is missing", "25 mm"]),
         ('stroke = "8 mm"', "stroke = 8", ["stroke = 8", "text with its unit, in quotes"]),
-        ('bore = "20 mm"', 'bore = "-20 mm"', ["build 'flap', delivery_valve, bore = -0.02 m", "0.002 to 0.5 m"]),
+        ('bore = "20 mm"', 'bore = "-20 mm"', ["build 'flap', delivery_valve, bore = \"-20 mm\"", "2 to 500 mm"]),
         ('bore = "28.4 mm"', 'bore = "-28.4 mm"', ["site 'Sunny Bank'", "-28.4 mm", "5 to 500 mm"]),
         (FIRST_LIFT, 'lift_from_pump = "1.8 m"', ["site 'Dry Gill'", "1.8 m", "above the fall of 2.4 m"]),
         (FIRST_LIFT, f'{FIRST_LIFT}\nlift_from_source = "15 m"', ["site 'Dry Gill'", "exactly one", "both"]),
@@ -85,6 +85,12 @@ def words(found: Result) -> str:
         ("[trial.waste]", "[trail.waste]", ['"trail"', 'Did you mean "trial"?']),
         ('kind = "hinged flap"', 'kind = "hinged flop"', ['"hinged flop"', 'Did you mean "hinged flap"?']),
         ('wanted_flow = "1200 L/day"', 'wanted_flow = "1200 m"', ["wanted_flow", "daily flow"]),
+        (
+            'mass = "140 g"',
+            'mass = "140 lb"',
+            ["build 'flap', waste_valve, mass = \"140 lb\"", "to 110.2 lb", "Weigh the"],
+        ),
+        ('gauge_pressure = "0.56 bar"', 'gauge_pressure = "60 psi"', ["run 'flap 3'", '"60 psi"', "ends at 58.02 psi"]),
         ('waste_volume = "15.6 L"', 'waste_volume = "1,234 L"', ["run 'poppet 2', waste_volume", "1,234 L"]),
     ],
 )
@@ -163,7 +169,8 @@ def test_contradictory_runs_are_fitted_with_a_warning(ask: Ask) -> None:
     assert "Note: The model does not meet run flap" in words(found) and "check what was written down" in words(found)
 
 
-def test_a_build_that_stalls_at_the_site_is_a_no(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+def fit_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Put a usual pump in the place of every fit."""
     values = {
         "discharge_coefficient": 0.65,
         "closing_coefficient": 0.6,
@@ -177,7 +184,29 @@ def test_a_build_that_stalls_at_the_site_is_a_no(ask: Ask, monkeypatch: pytest.M
         return replace(invented_twin(), build=build, parameter_names=tuple(values), best=values, draws=draws)
 
     monkeypatch.setattr("clackwork.twin.fit.fit_twin", fitted)
+
+
+def test_a_drive_pipe_without_a_rating_stops_only_its_own_site(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    fit_nothing(monkeypatch)
+    book = changed(', rating = "6 bar"', "")
+    refused_site = ask(book, "promise", "--site", "Sunny Bank", "--build", "poppet")
+    assert refused_site.exit_code == 2
+    assert "Site Sunny Bank, build poppet: drive_pipe, rating = (nothing)" in refused_site.stderr
+    assert '"150 psi"' in refused_site.stderr
+    assert ask(book, "beat", "--site", "Reed Bottom").exit_code == 0
+
+
+def test_a_run_that_contradicts_itself_is_told_as_typed(ask: Ask) -> None:
+    old = 'waste_volume = "24.0 L"\ndelivered_volume = "8.04 L"'
+    found = ask(changed(old, 'drawn_volume = "2 gal"\ndelivered_volume = "8.04 L"'), "twin", "--build", "flap")
+    assert found.exit_code == 2 and "Build flap: run 'flap 3', delivered_volume = \"8.04 L\"" in found.stderr
+
+
+def test_a_build_that_stalls_at_the_site_is_a_no(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    fit_nothing(monkeypatch)
     found = ask(WORKSHOP, "promise", "--site", "Reed Bottom", "--build", "poppet", "--units", "us")
     assert found.exit_code == 0 and found.stdout.startswith("Reed Bottom, build poppet: No.")
     assert "in 100 of 100 cases the waste valve stands open" in words(found)
     assert re.search(r"Delivered a day +0(\.0+)? gal", found.stdout)
+    assert "Peak in the body" not in found.stdout and "Surge if shut by hand" in found.stdout
+    assert "Note: it does not beat, so there is no running peak" in words(found)

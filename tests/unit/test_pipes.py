@@ -166,3 +166,14 @@ def test_custom_pipe_names_the_wrong_field(field: str, changed: dict[str, object
 
 def test_material_names() -> None:
     assert set(material_names()) == {series.material for series in catalogue()}
+
+
+@pytest.mark.parametrize("series", series_names())
+def test_plastic_is_known_by_its_material(series: str) -> None:
+    (pipes,) = [one.pipes for one in catalogue() if one.name == series]
+    assert {pipe.plastic for pipe in pipes} == {series.startswith(("pvc", "pe100"))}
+
+
+@pytest.mark.parametrize(("material", "plastic"), [("PVC", True), ("pe100", True), ("steel", False), ("copper", False)])
+def test_pipe_of_your_own_is_plastic_by_its_material(material: str, plastic: bool) -> None:
+    assert custom_pipe(0.025, 0.003, material).plastic is plastic

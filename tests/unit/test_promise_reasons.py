@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from dataclasses import replace
 from string import Formatter
@@ -11,16 +12,23 @@ import numpy as np
 import pytest
 from invented_results import BUILD, site, twin, workbook
 from invented_results import promise as invented_promise
+from numpy.typing import NDArray
 
 from clackwork.answers_json import promise_json, reason_words
 from clackwork.answers_text import promise_lines
+from clackwork.errors import InputError
 from clackwork.pipes import find_pipe
 from clackwork.quantities import KINDS
-from clackwork.ram.parts import DeliveryLine, DrivePipe
+from clackwork.ram import kernel
+from clackwork.ram.engine import RamCase, steady_velocity
+from clackwork.ram.parts import DeliveryLine, DrivePipe, Supply
+from clackwork.sheets.promise_sheet import promise_fields
 from clackwork.site.promise import REASONS, _judge, make_promise
 from clackwork.site.site import Promise, Range, Site
 from clackwork.twin.twin import Twin
 from clackwork.workbook_jobs import Done, beat_traces
+
+FloatArray = NDArray[np.float64]
 
 NOTHING = Range(0.0, 0.0, 0.0)
 BASE = replace(invented_promise(), reasons=(), state_shares={"beating": 1.0})
@@ -34,6 +42,8 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
     "too_little_water": ({"share_enough_water": 0.01}, "no"),
     "pipe_too_weak": ({"pressure_margin": 0.8}, "no"),
     "less_than_wanted": ({"delivered_flow": Range(1e-5, 3e-5, 4e-5)}, "only if"),
+    "beats_unevenly": ({"state_shares": {"beating": 0.7, "irregular": 0.3}}, "note"),
+    "surge_if_shut_by_hand": ({"state_shares": {"beating": 0.2, "stalled open": 0.8}}, "note"),
 }
 """What brings each reason about, and how hard it then is; the invented site wants 2.5e-5 m3/s."""
 
@@ -81,7 +91,8 @@ def test_reason_follows_from_its_cause(name: str) -> None:
     found = judged(**changes)
     reason = next(one for one in found.reasons if one.id == name)
     assert reason.hardness == hardness and reason.words == REASONS[name]
-    assert found.answer == ("no" if any(one.hardness == "no" for one in found.reasons) else "only if")
+    hard = {one.hardness for one in found.reasons}
+    assert found.answer == ("no" if "no" in hard else "only if" if "only if" in hard else "yes")
     assert {field for _, field, _, _ in Formatter().parse(reason.words) if field} == reason.values.keys()
     assert all(kind in KINDS for _, kind in reason.values.values())
 
@@ -94,6 +105,120 @@ def test_no_cause_no_reason() -> None:
 def test_hardest_reasons_come_first() -> None:
     found = judged(pressure_margin=0.8, delivered_flow=Range(0.0, 1e-5, 2e-5))
     assert [one.hardness for one in found.reasons] == ["no", "only if", "only if"]
+
+
+ENOUGH = Range(2.6e-5, 3e-5, 4e-5)
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.24, False), (0.25, False), (0.26, True), (1.0, True)])
+def test_uneven_beats_are_noted_and_change_no_answer(share: float, said: bool) -> None:
+    found = judged(delivered_flow=ENOUGH, state_shares={"beating": 1.0 - share, "irregular": share})
+    assert found.answer == "yes" and found.is_beating
+    assert [one.id for one in found.reasons] == (["beats_unevenly"] if said else [])
+    lines = promise_lines(found, "metric")
+    assert lines[0].endswith("Yes.")
+    assert any(f"Note: in {100 * share:.0f} of 100 cases it beats unevenly" in line for line in lines) is said
+    assert any("average" in line and "another weight, stroke or length" in line for line in lines) is said
+
+
+@pytest.mark.parametrize("stalled", ["stalled open", "stalled shut"])
+def test_a_pump_that_does_not_beat_has_no_running_peak(stalled: str) -> None:
+    found = judged(state_shares={"beating": 0.1, stalled: 0.9}, peak_head=Range(37.0, 38.0, 39.0))
+    assert found.answer == "no" and [one.hardness for one in found.reasons] == ["no", "note"]
+    text = "\n".join(promise_lines(found, "us"))
+    # the invented surge is at most 82 m x 1.08 = 88.56 m, and 88.56 / 0.3048 = 290.6 ft
+    assert (
+        "if the waste valve is shut by hand, or by grit, with the pipe in full flow, the surge reaches 291 ft" in text
+    )
+    assert "Surge if shut by hand" in text and "Rating of the drive pipe" in text
+    for words in ("Peak in the body", "delivery valve late", "Beats", "Water needed"):
+        assert words not in text
+    fields = promise_fields(found, site(), None, units="metric", date=datetime.date(2031, 5, 4))
+    assert [figure[0] for figure in fields["pressure_figures"]] == [
+        "If the waste valve is shut by hand",
+        "The drive pipe is rated for",
+    ]
+    assert len(fields["reasons"]) == len(fields["notes"]) == 1 and "shut by hand" in fields["notes"][0]
+    assert fields["water_figures"][0][0] == "Runs to waste"
+    assert [row[0] for row in fields["running"]] == ["State, over all draws"]
+
+
+def test_a_few_stalls_leave_the_running_peak() -> None:
+    found = judged(delivered_flow=ENOUGH, state_shares={"beating": 0.7, "stalled open": 0.3})
+    text = "\n".join(promise_lines(found, "metric"))
+    assert "surge_if_shut_by_hand" not in {one.id for one in found.reasons}
+    assert "Peak in the body" in text and "Surge, delivery valve late" in text
+
+
+def solved_as(monkeypatch: pytest.MonkeyPatch, *states: float, velocity: float = 1.0, peak: float = 40.0) -> None:
+    """Let the draws come out in these states, in turn, whatever the engine would say."""
+
+    def solved(rows: FloatArray, *_: object) -> FloatArray:
+        out = np.zeros((len(rows), len(kernel.RESULTS)))
+        out[:, kernel.R["state"]] = np.resize(states, len(rows))
+        moving = np.isin(out[:, kernel.R["state"]], (kernel.BEATING, kernel.IRREGULAR, kernel.UNSETTLED))
+        figures = {
+            "beat_period": 1.0,
+            "delivered_flow": 5e-5,
+            "waste_flow": 3e-4,
+            "drawn_flow": 3.5e-4,
+            "peak_head": peak,
+        }
+        for name, value in figures.items():
+            out[moving, kernel.R[name]] = value
+        out[:, kernel.R["closing_velocity"]] = np.where(out[:, kernel.R["state"]] == kernel.STALLED_SHUT, 0.0, velocity)
+        return out
+
+    monkeypatch.setattr("clackwork.site.promise._solve", solved)
+
+
+def test_uneven_draws_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    solved_as(monkeypatch, kernel.IRREGULAR, kernel.BEATING, kernel.UNSETTLED, kernel.BEATING, kernel.BEATING)
+    found = make_promise(fitted(), place("steel-sch40", "steel-sch40"), draws=40)
+    assert found.state_shares == {"irregular": pytest.approx(0.4), "beating": pytest.approx(0.6)}
+    (note,) = [one for one in found.reasons if one.id == "beats_unevenly"]
+    assert note.values["cases"] == (40.0, "count")
+
+
+def test_peaks_are_of_draws_that_beat(monkeypatch: pytest.MonkeyPatch) -> None:
+    there = place("steel-sch40", "steel-sch40")
+    solved_as(monkeypatch, kernel.BEATING, kernel.STALLED_OPEN)
+    assert make_promise(fitted(), there, draws=40).peak_head == Range(40.0, 40.0, 40.0)
+    solved_as(monkeypatch, kernel.STALLED_OPEN)
+    found = make_promise(fitted(), there, draws=40)
+    assert found.peak_head == Range(0.0, 0.0, 0.0) and not found.is_beating
+    # 3 m of fall and a V / g at 1 m/s: wave speeds of 1 in steel lie within 900 and 1600 m/s, 92 to 163 m
+    assert 95.0 < found.surge_head.low < found.surge_head.high < 170.0
+    assert found.pressure_margin == pytest.approx(found.rating_head / found.surge_head.high)
+
+
+def test_a_valve_that_stays_shut_is_given_the_surge_of_the_full_flow(monkeypatch: pytest.MonkeyPatch) -> None:
+    there = place("steel-sch40", "steel-sch40")
+    solved_as(monkeypatch, kernel.STALLED_SHUT)
+    found = make_promise(fitted(), there, draws=40)
+    case = RamCase(fitted().build, there.drive_pipe, Supply(there.fall), there.surroundings, vessel_head=15.0)
+    full = steady_velocity(case)
+    solved_as(monkeypatch, kernel.STALLED_OPEN, velocity=full)
+    standing = make_promise(fitted(), there, draws=40)
+    assert found.surge_head.middle == pytest.approx(standing.surge_head.middle, rel=0.1)
+    assert found.surge_head.middle > 50.0
+
+
+def test_a_drive_pipe_without_a_rating_is_refused_before_the_work() -> None:
+    there = place("steel-sch40", "steel-sch40")
+    unrated = replace(there.drive_pipe, pipe=replace(there.drive_pipe.pipe, rating_gauge=None))
+
+    def never(done: int, _: int) -> None:
+        raise AssertionError
+
+    with pytest.raises(InputError, match=r"drive_pipe, rating = \(nothing\)"):
+        make_promise(fitted(), replace(there, drive_pipe=unrated), draws=40, progress=never)
+
+
+@pytest.mark.parametrize("wanted", [-1e-5, 0.0, 2.0])
+def test_a_flow_wanted_that_cannot_be_is_refused(wanted: float) -> None:
+    with pytest.raises(InputError, match="wanted_flow"):
+        replace(site(), wanted_flow=wanted)
 
 
 def test_figures_are_in_the_units_asked_for() -> None:

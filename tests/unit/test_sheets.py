@@ -10,19 +10,23 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from invented_results import UGLY, judgement, promise, site, trace, twin, workbook
 from pypdf import PdfReader
 
+from clackwork.answers_text import split_range
 from clackwork.cautions import CAUTIONS
 from clackwork.errors import InputError
+from clackwork.hammer import Anchoring
+from clackwork.pipes import custom_pipe
 from clackwork.sheets import write_sheets
 from clackwork.sheets.judged import trial_print, verdict_sentence
-from clackwork.sheets.promise_sheet import place_cautions, promise_fields, promise_pdf, sentence, split_range
+from clackwork.sheets.promise_sheet import HELD, place_cautions, promise_fields, promise_pdf
 from clackwork.sheets.trial_section import trial_fields
 from clackwork.sheets.twin_section import twin_fields
-from clackwork.sheets.typeset import FONT_FOLDER, compile_pdf, file_stem
+from clackwork.sheets.typeset import FONT_FOLDER, compile_pdf, file_stem, sentence
 from clackwork.site.promise import REASONS
 from clackwork.site.site import Range, Reason
 
@@ -95,6 +99,16 @@ def test_weak_pipe_is_told() -> None:
     assert "0.8 times, the pipe is too weak" in words
 
 
+def test_pipe_of_your_own_is_made_to_no_standard() -> None:
+    there = site()
+    own = replace(
+        there, drive_pipe=replace(there.drive_pipe, pipe=custom_pipe(0.0284, 0.0018, "PVC", rating_gauge=6e5))
+    )
+    for place, assumed in ((there, "bore 52.5 mm, ASTM D1785, free"), (own, "bore 28.4 mm, free")):
+        rows = dict(promise_fields(promise(), place, None, units="metric", date=DATE)["assumed"])
+        assert rows["Drive pipe"].startswith(assumed), rows["Drive pipe"]
+
+
 def test_no_says_why_not() -> None:
     refused = replace(
         promise(answer="no"),
@@ -105,7 +119,7 @@ def test_no_says_why_not() -> None:
     assert "No, not as it stands." in text
     assert "Why not" in text
     assert "It beats but delivers nothing: the lift is above" in text
-    assert "in every case" in text
+    assert "at both ends of the range" in text
 
 
 def test_figures_not_known_are_told() -> None:
@@ -154,13 +168,19 @@ def test_unknown_paper_is_refused() -> None:
 
 
 def test_twin_section_says_what_pinned_what() -> None:
-    fields = twin_fields("two-inch", twin())
+    fields = twin_fields("two-inch", twin(), units="metric")
     words = " ".join(words_of(fields))
     assert fields["next"] == "A dead-head run at 2.4 m of fall would narrow the promise by 31 %."
     assert ["damping", "0.21", "0.189", "0.231", "60 %", "55 %", "no run: as assumed"] in fields["parameters"]
-    assert "slip volume" in words
+    rows = {row[0]: row[1:4] for row in fields["parameters"]}
+    assert rows["slip volume"] == ["2.10 mL", "1.89 mL", "2.31 mL"]
+    assert rows["discharge coefficient"] == ["0.64", "0.576", "0.704"]
+    # 2.1 mL / 16.387064 mL = 0.1281 cubic inches
+    us = {row[0]: row[1:4] for row in twin_fields("two-inch", twin(), units="us")["parameters"]}
+    assert us["slip volume"] == ["0.128 in³", "0.115 in³", "0.141 in³"]
+    assert us["discharge coefficient"] == rows["discharge coefficient"]
     assert CAUTIONS["dead_head"].words in words
-    assert twin_fields("two-inch", replace(twin(), next_runs=()))["cautions"] == []
+    assert twin_fields("two-inch", replace(twin(), next_runs=()), units="us")["cautions"] == []
     json.dumps(fields, allow_nan=False)
 
 
@@ -214,6 +234,44 @@ def test_one_run_of_each_says_what_its_interval_is() -> None:
     words = " ".join(words_of(trial(count=1)))
     assert "scatter not known" in words
     assert "Not yet known whether the waste flow of new flap differs" in words
+
+
+def test_builds_are_called_by_their_names() -> None:
+    fields = trial()
+    causes = [row[0] for row in fields["budget"]]  # type: ignore[attr-defined]
+    assert {"scatter of old flap", "scatter of new flap"} <= set(causes)
+    assert not [words for words in words_of(fields) if re.search(r"\b(A|B)\b", words) or "_" in words]
+
+
+def test_a_difference_of_fractions_is_in_percentage_points() -> None:
+    book = workbook()
+    made = book.runs_of_trial(book.trials["flap"])
+    printed = replace(
+        trial_print(judgement(), book.trials["flap"], made), figure="daubuisson_efficiency", kind="fraction"
+    )
+    fields = trial_fields(printed, made, units="us")
+    assert fields["difference"][0] == "new flap less old flap, percentage points"
+    assert fields["heading"] == "Trial flap: d'Aubuisson efficiency"
+
+
+def test_runs_without_notes_have_no_column_for_them() -> None:
+    book = workbook()
+    made = book.runs_of_trial(book.trials["flap"])
+    bare = [replace(run, note="") for run in made]
+    printed = replace(trial_print(judgement(), book.trials["flap"], made), odd=())
+    for runs, width in ((made, 7), (bare, 6)):
+        fields = trial_fields(printed, runs, units="metric")
+        assert len(fields["runs_head"]) == width and {len(row) for row in fields["runs"]} == {width}
+
+
+def test_runs_that_help_nothing_are_not_proposed() -> None:
+    useless = replace(twin().next_runs[1], narrowing=0.004)
+    fields = twin_fields("two-inch", replace(twin(), next_runs=(twin().next_runs[0], useless)), units="metric")
+    assert fields["next"] == twin().next_runs[0].sentence and fields["more_runs"] == []
+
+
+def test_every_way_to_hold_a_pipe_has_words() -> None:
+    assert set(HELD) == set(get_args(Anchoring))
 
 
 def test_every_verdict_has_a_sentence() -> None:

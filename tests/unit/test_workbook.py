@@ -152,7 +152,7 @@ def test_the_text_typed_is_kept() -> None:
         ('["old", "new"]', '["old"]', ["trial 'swap', builds"]),
         ('units = "us"', 'units = "imperial"', ["workbook, units", "metric"]),
         ('fall = "7 ft"', 'fall = "7 mm"', ["rig 'yard', fall"]),
-        ("beats = 110", 'beats = 110\ntilt = "120 deg"', ["run 'first', tilt", "degrees"]),
+        ("beats = 110", 'beats = 110\ntilt = "120 deg"', ["run 'first', tilt = \"120 deg\"", "Check the figure"]),
         ('gauge_pressure = "1 bar"', 'gauge_pressure = "11 bar"', ["run 'first', gauge_pressure", "10"]),
         ("full_scale", "fullscale", ['"fullscale"', 'Did you mean "full_scale"?']),
     ],
