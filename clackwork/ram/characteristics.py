@@ -49,8 +49,13 @@ def _outflow(
     head_before: float,
     dt: float,
     atmos: float,
+    piston: float,
+    push: float,
+    give: float,
+    owed: float,
 ) -> tuple[float, float, float]:
-    """Waste, delivery and storage flow at a body head; ``mode`` 0 delivery closed, 1 open."""
+    """Waste, delivery and storage flow at a body head; ``mode`` 0 delivery closed, 1 open. Storage counts what the
+    moving valve sweeps."""
     waste = math.copysign(waste_factor * math.sqrt(abs(head)), head)
     delivered = 0.0
     if mode == 1:
@@ -60,6 +65,7 @@ def _outflow(
     if air_volume > 0.0:
         pressure = max(head + atmos, 1e-3)
         storage += (air_volume - air_volume * air_head / pressure) / dt
+    storage -= piston * (push + give * head) + owed
     return waste, delivered, storage
 
 
@@ -77,6 +83,10 @@ def _body_head(
     head_before: float,
     dt: float,
     atmos: float,
+    piston: float,
+    push: float,
+    give: float,
+    owed: float,
 ) -> float:
     """Body head at which inflow from the pipe equals the flows out, by bisection."""
     low, high = -atmos + 1e-3 if air_volume > 0.0 else -2000.0, 5000.0
@@ -94,6 +104,10 @@ def _body_head(
             head_before,
             dt,
             atmos,
+            piston,
+            push,
+            give,
+            owed,
         )
         if waste + delivered + storage > (wave - middle) / impedance:
             high = middle
@@ -143,7 +157,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     head_before = 0.0
     air_volume, air_head = body_air, atmos
     cavity, slip_left = 0.0, 0.0
-    delivering, been_open = False, True
+    delivering, been_open, owed = False, True, 0.0
     beats, last_event, time = 0, 0.0, 0.0
     total_waste = total_delivered = total_drawn = 0.0
     start = beats_wanted // 2
@@ -151,13 +165,13 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     peak = -1e9
     state = 4.0
     # unsteady wall shear at every node, the weighting function as a close sum of exponentials
-    terms = 14
+    terms = 10
     tau = 4.0 * viscosity * dt / bore**2
     reynolds_mean = max(0.5 * terminal_velocity(p) * bore / viscosity, 2000.0)
     shear_decay = reynolds_mean ** math.log10(15.29 / reynolds_mean**0.0567) / 12.86
-    rate = np.exp(math.log(1.0 / tau) + 1.0 - 0.8 * np.arange(terms))
+    rate = np.exp(math.log(1.0 / tau) + 1.0 - 1.2 * np.arange(terms))
     decay = np.exp(-(rate + shear_decay) * tau)
-    gain = 0.8 * np.sqrt(rate) / (2.0 * math.pi) * np.exp(-0.5 * (rate + shear_decay) * tau)
+    gain = 1.2 * np.sqrt(rate) / (2.0 * math.pi) * np.exp(-0.5 * (rate + shear_decay) * tau)
     gain *= p[44] * 16.0 * viscosity * reach / (gravity * bore**2 * area)
     memory = np.zeros((reaches + 1, terms))
     before = np.zeros(reaches + 1)
@@ -193,17 +207,25 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         curtain = math.pi * seat_bore * opening
         spread = curtain**2 / (curtain**2 + seat_area**2)
         waste_factor = discharge * seat_area * math.sqrt(spread) * math.sqrt(2.0 * gravity)
+        # a moving valve sweeps water: its speed at the end of the step is push + give * head
+        relief = 1.0 - (1.0 - closing) * spread
+        load = load_shut + (load_open - load_shut) * opening / stroke
+        piston = push = give = 0.0
+        if speed != 0.0 or 0.0 < opening < stroke:
+            piston = seat_area * relief
+            push = (speed + dt * load / mass) / (1.0 + dt * damping / mass)
+            give = -dt * density * gravity * piston / (mass + dt * damping)
         mode = 1 if delivering else 0
         body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
-                               air_head, head_before, dt, atmos)  # fmt: skip
+                               air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
         if not shut and not delivering and body_head > vessel_head + cracking:
             delivering, mode, slip_left = True, 1, 0.0
             body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
-                                   air_head, head_before, dt, atmos)  # fmt: skip
+                                   air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
         if delivering and body_head < vessel_head and slip_left <= 0.0:
             delivering, mode = False, 0
             body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
-                                   air_head, head_before, dt, atmos)  # fmt: skip
+                                   air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
         if cavity > 0.0 or body_head < vapour_head:
             body_head = vapour_head
             if delivering:
@@ -220,6 +242,10 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             head_before,
             dt,
             atmos,
+            piston,
+            push,
+            give,
+            owed,
         )
         inflow = (wave - body_head) / impedance
         if body_head == vapour_head:
@@ -237,19 +263,18 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         if beats >= start:
             peak = max(peak, body_head)
         # waste valve
-        relief = 1.0 - (1.0 - closing) * spread
-        force = load_shut + (load_open - load_shut) * opening / stroke
-        force -= density * gravity * body_head * seat_area * relief
+        place = opening
+        force = load - density * gravity * body_head * seat_area * relief
         at_rest = speed == 0.0 and ((opening >= stroke and force >= 0.0) or (opening <= 0.0 and force <= 0.0))
         if not at_rest:
             speed = (speed + dt * force / mass) / (1.0 + dt * damping / mass)
             opening += speed * dt
             if opening >= stroke:
                 opening = stroke
-                speed = -restitution * speed if restitution * speed > 0.02 else 0.0
+                speed = -restitution * speed if restitution * speed > max(0.02, dt * force / mass) else 0.0
             elif opening <= 0.0:
                 opening = 0.0
-                speed = -restitution * speed if -restitution * speed > 0.02 else 0.0
+                speed = -restitution * speed if -restitution * speed > max(0.02, -dt * force / mass) else 0.0
                 if been_open:
                     been_open = False
                     beats += 1
@@ -263,6 +288,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             if not been_open and opening > 0.5 * stroke:
                 been_open = True
                 last_event = time
+        owed = seat_area * relief * (opening - place) / dt - piston * (push + give * body_head)
         time += dt
         if been_open and time - last_event > wait_open:
             state = 1.0

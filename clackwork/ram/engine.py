@@ -22,6 +22,9 @@ from clackwork.water import Water, water_at
 
 FloatArray = NDArray[np.float64]
 
+_SPEED_MOVED = 0.02
+"""Share by which the wave speed of a pipe above may be moved to fit the step."""
+
 STATES = {
     kernel.BEATING: "beating",
     kernel.STALLED_OPEN: "stalled open",
@@ -29,6 +32,9 @@ STATES = {
     kernel.IRREGULAR: "irregular",
     kernel.UNSETTLED: "irregular",
 }
+
+_AIR_GAS_CONSTANT = 287.05
+"""Specific gas constant of dry air [J/(kg K)] (Standard Atmosphere 1976)."""
 
 BODY_COMPLIANCE_PER_BORE_CUBE = 4.5e-6 * 6.0
 """Storage of a water-filled metal body six bores long [m2 per m3 of bore cubed]: rho g / K times 6 (from rho c^2 of
@@ -79,11 +85,64 @@ class RamCase:
         return water_at(self.surroundings.temperature, self.surroundings.altitude)
 
     @property
+    def pipes_above(self) -> tuple[DrivePipe, ...]:
+        """The pipes the drive pipe comes from, from the one next to it up to the supply."""
+        found: list[DrivePipe] = []
+        pipe = self.drive_pipe.upstream
+        while pipe is not None:
+            found.append(pipe)
+            pipe = pipe.upstream
+        return tuple(found)
+
+    @property
     def wave_speed(self) -> float:
-        """Wave speed of the drive pipe [m/s]."""
-        pipe = self.drive_pipe
+        """Wave speed of the drive pipe, at the pump [m/s]."""
+        return self.wave_speed_of(self.drive_pipe)
+
+    def wave_speed_of(self, pipe: DrivePipe) -> float:
+        """Wave speed of one of its pipes [m/s]."""
         speed = pipe_wave_speed(pipe.pipe, self.water, anchoring=pipe.anchoring, gas_fraction=pipe.gas_fraction)
         return speed * self.wave_speed_scale
+
+
+@dataclass(frozen=True)
+class BeatEnergy:
+    """Where the energy of the falling water goes in one beat [J], means over the beats averaged.
+
+    Attributes
+    ----------
+    supplied : float
+        Given by the water drawn, falling from the supply to the datum.
+    entry : float
+        Lost at the mouth of the drive pipe, velocity head included.
+    pipe : float
+        Lost to the pipe's wall, steady and unsteady.
+    waste : float
+        Carried off by the waste jet, leaks and snifter.
+    delivery_valve : float
+        Lost in the delivery valve.
+    lifted : float
+        Given to the water in the vessel.
+    body : float
+        Lost to trapped air and vapour in the body.
+    waste_valve : float
+        Spent on moving the waste valve, and lost where it lands.
+    """
+
+    supplied: float
+    entry: float
+    pipe: float
+    waste: float
+    delivery_valve: float
+    lifted: float
+    body: float
+    waste_valve: float
+
+    @property
+    def unaccounted(self) -> float:
+        """Share of the energy supplied that the parts do not add up to."""
+        spent = self.entry + self.pipe + self.waste + self.delivery_valve + self.lifted + self.body + self.waste_valve
+        return (self.supplied - spent) / self.supplied if self.supplied > 0.0 else 0.0
 
 
 @dataclass(frozen=True)
@@ -135,6 +194,9 @@ class BeatResult:
         [s]
     fall_at_end : float
         Supply surface above datum at the end [m].
+    snifted_air : float
+        Air that goes into the vessel each beat, as a volume at outside pressure [m3].
+    energy : BeatEnergy
     """
 
     state: str
@@ -166,6 +228,8 @@ class BeatResult:
     simulated_time: float
     time_step: float
     fall_at_end: float
+    snifted_air: float
+    energy: BeatEnergy
 
 
 @dataclass(frozen=True)
@@ -180,7 +244,8 @@ def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     """Losses and steps fine enough that halving the step moves mean flows and beat rate under 0.5 %.
 
     The step is tied to the valve: a fortieth of the time its moving mass takes over the stroke under its own
-    opening load; and to the pipe, at least sixteen steps for a wave to run its length.
+    opening load; and to the pipe, at least sixteen steps for a wave to run its length. With pipes above, the losses
+    are as many as let each pipe have a whole number of them with its wave speed moved little.
     """
     reduced = case.build.waste_valve.reduced(case.water.density)
     load = max(abs(reduced.opening_load_open), abs(reduced.opening_load_shut), 1e-3)
@@ -188,8 +253,29 @@ def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     travel = case.drive_pipe.length / case.wave_speed
     target = min(swing / 40.0, 5e-4, travel / 16.0)
     losses = 8 * max(1, math.ceil(travel / (2 * 8 * 16 * target)))
+    above = [pipe.length / case.wave_speed_of(pipe) / travel for pipe in case.pipes_above]
+    if above:
+        candidates = range(losses, 8 * losses + 1)
+        misfits = [max(abs(max(round(n * share), 1) / (n * share) - 1.0) for share in above) for n in candidates]
+        good = [n for n, misfit in zip(candidates, misfits, strict=True) if misfit < _SPEED_MOVED]
+        losses = good[0] if good else candidates[misfits.index(min(misfits))]
     half = max(1, math.ceil(travel / (2 * losses * target)))
     return Resolution(losses * refine, half)
+
+
+def _pack_above(case: RamCase, resolution: Resolution) -> dict[str, float]:
+    """Parameters of the pipes above, their wave speeds moved so that waves take whole blocks through them."""
+    values: dict[str, float] = {}
+    travel = case.drive_pipe.length / case.wave_speed / resolution.losses
+    for place, name in enumerate(("upper", "top")):
+        pipe = case.pipes_above[place] if place < len(case.pipes_above) else None
+        losses = max(round(pipe.length / case.wave_speed_of(pipe) / travel), 1) if pipe else 0
+        values[f"{name}_length"] = pipe.length if pipe else 0.0
+        values[f"{name}_bore"] = pipe.pipe.bore if pipe else 0.0
+        values[f"{name}_roughness"] = pipe.pipe.roughness if pipe else 0.0
+        values[f"{name}_wave_speed"] = pipe.length / (losses * travel) if pipe else 0.0
+        values[f"{name}_losses"] = float(losses)
+    return values
 
 
 def pack(
@@ -206,11 +292,11 @@ def pack(
         )
     resolution = resolution or choose_resolution(case)
     travel = pipe.length / case.wave_speed
-    head = case.vessel_head if case.vessel_head is not None else case.supply.fall
+    head = _starting_head(case)
     atmospheric_head = water.atmospheric_pressure_abs / (water.density * STANDARD_GRAVITY)
     precharge = vessel.precharge_gauge + water.atmospheric_pressure_abs
     held_abs = (head + atmospheric_head) * water.density * STANDARD_GRAVITY
-    line_area = 0.25 * math.pi * case.line.pipe.bore**2 if case.line else 1.0
+    line, feed = case.line, case.supply.feed
     values = {
         "gravity": STANDARD_GRAVITY,
         "density": water.density,
@@ -222,7 +308,7 @@ def pack(
         "pipe_length": pipe.length,
         "pipe_bore": pipe.pipe.bore,
         "pipe_roughness": pipe.pipe.roughness,
-        "entry_loss": pipe.entry_loss,
+        "entry_loss": (case.pipes_above[-1] if case.pipes_above else pipe).entry_loss,
         "wave_speed": case.wave_speed,
         "friction_factor_scale": case.friction_scale,
         "effective_mass": reduced.effective_mass,
@@ -241,13 +327,15 @@ def pack(
         "body_air": build.body_air,
         "body_compliance": BODY_COMPLIANCE_PER_BORE_CUBE * pipe.pipe.bore**3,
         "vessel_head": head,
-        "vessel_held": 0.0 if case.line else 1.0,
+        "vessel_held": 0.0 if line else 1.0,
         "vessel_air": vessel.volume * (precharge / held_abs) ** (1.0 / vessel.polytropic_index),
         "polytropic_index": vessel.polytropic_index,
-        "line_lift": case.line.lift if case.line else 0.0,
-        "line_loss": _line_loss(case) if case.line else 0.0,
-        "line_inertance": case.line.length / (STANDARD_GRAVITY * line_area) if case.line else 1.0,
-        "delivery_shut": 1.0 if case.vessel_head is None else 0.0,
+        "line_lift": line.lift if line else 0.0,
+        "line_fittings": line.fittings_loss if line else 0.0,
+        "line_length": line.length if line else 1.0,
+        "line_bore": line.pipe.bore if line else 0.01,
+        "line_roughness": line.pipe.roughness if line else 0.0,
+        "delivery_shut": 1.0 if case.vessel_head is None and line is None else 0.0,
         "losses": float(resolution.losses),
         "steps_per_half": float(resolution.steps_per_half),
         "least_beats": 9.0,
@@ -257,8 +345,16 @@ def pack(
         "wait_open": 0.0,
         "wait_shut": max(200.0 * travel, 2.0),
         "unsteady_friction": case.unsteady_friction,
+        **_pack_above(case, resolution),
         "start_velocity": 0.0,
         "start_opening": 1.0,
+        "waste_leak_area": valve.seat_leak_area,
+        "rest_opening": valve.held_open,
+        "delivery_leak_area": delivery.leak_area,
+        "snifter_area": build.snifter.effective_area if build.snifter else 0.0,
+        "air_density": water.atmospheric_pressure_abs / (_AIR_GAS_CONSTANT * case.surroundings.temperature),
+        "feed_inertance": feed.length / (STANDARD_GRAVITY * 0.25 * math.pi * feed.pipe.bore**2) if feed else 0.0,
+        "feed_loss": _feed_loss(case) if feed else 0.0,
     }
     packed = np.array([values[name] for name in kernel.PARAMETERS])
     set_waits(packed[np.newaxis, :], most_time)
@@ -278,19 +374,30 @@ def set_waits(packed: FloatArray, most_time: float = 0.0) -> None:
     place = kernel.P
     for row in packed:
         velocity = kernel.terminal_velocity(row)
-        rise_time = row[place["pipe_length"]] * velocity / (row[place["gravity"]] * row[place["fall"]])
+        length = row[place["pipe_length"]]
+        for name in ("upper", "top"):
+            if row[place[f"{name}_length"]] > 0.0:
+                length += row[place[f"{name}_length"]] * (row[place["pipe_bore"]] / row[place[f"{name}_bore"]]) ** 2
+        rise_time = length * velocity / (row[place["gravity"]] * row[place["fall"]])
         row[place["wait_open"]] = 8.0 * rise_time + 1.0
         allowed = row[place["most_beats"]] * (2.0 * rise_time + 1.0) + row[place["wait_open"]]
         row[place["most_time"]] = most_time or allowed
 
 
-def _line_loss(case: RamCase) -> float:
-    """Loss of the delivery line as head per flow squared [s2/m5], friction taken at 1 m/s."""
-    assert case.line is not None
-    pipe = case.line.pipe
-    area = 0.25 * math.pi * pipe.bore**2
-    friction = darcy_friction(pipe.bore / case.water.kinematic_viscosity, pipe.roughness / pipe.bore)
-    return (friction * case.line.length / pipe.bore + case.line.fittings_loss) / (2.0 * STANDARD_GRAVITY * area**2)
+def _starting_head(case: RamCase) -> float:
+    """Head in the vessel at the start [m]: as given, else the lift of the line, else the fall."""
+    if case.vessel_head is not None:
+        return case.vessel_head
+    return case.line.lift if case.line else case.supply.fall
+
+
+def _feed_loss(case: RamCase) -> float:
+    """Loss of the supply pipe as head per flow squared [s2/m5], its friction taken at 1 m/s."""
+    feed = case.supply.feed
+    assert feed is not None
+    area = 0.25 * math.pi * feed.pipe.bore**2
+    friction = darcy_friction(feed.pipe.bore / case.water.kinematic_viscosity, feed.pipe.roughness / feed.pipe.bore)
+    return (friction * feed.length / feed.pipe.bore + feed.fittings_loss) / (2.0 * STANDARD_GRAVITY * area**2)
 
 
 def unpack(case: RamCase, packed: FloatArray, out: FloatArray) -> BeatResult:
@@ -300,7 +407,7 @@ def unpack(case: RamCase, packed: FloatArray, out: FloatArray) -> BeatResult:
     moving = state in ("beating", "irregular") and at["beat_period"] > 0.0
     terminal = float(kernel.terminal_velocity(packed))
     fall, vessel = case.supply.fall, at["vessel_head"]
-    delivering = moving and case.vessel_head is not None and at["delivered_flow"] > 0.0
+    delivering = moving and (case.vessel_head is not None or case.line is not None) and at["delivered_flow"] > 0.0
     excess = STANDARD_GRAVITY * (vessel - fall) / case.wave_speed
     return BeatResult(
         state=state,
@@ -332,9 +439,12 @@ def unpack(case: RamCase, packed: FloatArray, out: FloatArray) -> BeatResult:
         simulated_time=at["simulated_time"],
         time_step=at["time_step"],
         fall_at_end=at["fall_at_end"],
+        snifted_air=at["snifted_air"],
+        energy=BeatEnergy(*(at[f"energy_{part}"] for part in _ENERGIES)),
     )
 
 
+_ENERGIES = ("supplied", "entry", "pipe", "waste", "delivery_valve", "lifted", "body", "waste_valve")
 _NO_TRACE = np.zeros((0, len(kernel.TRACE_COLUMNS)))
 
 

@@ -26,11 +26,14 @@ from numba import njit  # noqa: E402  (the cache folder has to be known before n
 
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
-    WALL_ROWS,
+    LANES,
     WALL_TERMS,
+    WORK_ROWS,
     darcy_friction,
     fill_friction_table,
+    pass_junction,
     pass_losses,
+    start_losses,
     wall_shear_terms,
 )
 
@@ -70,8 +73,8 @@ PARAMETERS = (
     "vessel_air",
     "polytropic_index",
     "line_lift",
-    "line_loss",
-    "line_inertance",
+    "line_fittings",
+    "line_length",
     "delivery_shut",
     "losses",
     "steps_per_half",
@@ -84,6 +87,25 @@ PARAMETERS = (
     "unsteady_friction",
     "start_velocity",
     "start_opening",
+    "line_bore",
+    "line_roughness",
+    "waste_leak_area",
+    "rest_opening",
+    "delivery_leak_area",
+    "snifter_area",
+    "air_density",
+    "feed_inertance",
+    "feed_loss",
+    "upper_length",
+    "upper_bore",
+    "upper_roughness",
+    "upper_wave_speed",
+    "upper_losses",
+    "top_length",
+    "top_bore",
+    "top_roughness",
+    "top_wave_speed",
+    "top_losses",
 )
 P = {name: place for place, name in enumerate(PARAMETERS)}
 
@@ -110,27 +132,55 @@ RESULTS = (
     "simulated_time",
     "time_step",
     "fall_at_end",
+    "snifted_air",
+    "energy_supplied",
+    "energy_entry",
+    "energy_pipe",
+    "energy_waste",
+    "energy_lifted",
+    "energy_delivery_valve",
+    "energy_body",
+    "energy_waste_valve",
 )
 R = {name: place for place, name in enumerate(RESULTS)}
 
 BEATING, STALLED_OPEN, STALLED_SHUT, IRREGULAR, UNSETTLED = 0.0, 1.0, 2.0, 3.0, 4.0
 
+_REBOUND = 0.02
+"""Slower rebounds [m/s], or such as the load undoes within a step, are none."""
+_ABOVE = (P["upper_length"], P["top_length"])
+"""Where the pipes above the drive pipe's last one stand among the parameters: the next one up, and the one above it."""
+_TALLIES = 17
+"""Columns of the running totals kept at each beat; 8 to 15 are energies over rho g [m4]."""
+_CHOKED = 0.47
+"""Share of the outside pressure beyond which more suction draws no more air (air, isentropic; textbook)."""
 TRACE_COLUMNS = ("time", "body_head", "velocity", "opening", "vessel_head", "waste_flow", "delivered_flow")
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def terminal_velocity(p: FloatArray) -> float:
-    """Velocity [m/s] with the waste valve at its open stop for ever, of one row of parameters."""
+    """Velocity at the pump [m/s] with the waste valve at its open stop for ever, of one row of parameters."""
     gravity, viscosity, fall = p[0], p[2], p[5]
     length, bore, roughness, entry_loss, friction_scale = p[7], p[8], p[9], p[10], p[12]
     ratio = 4.0 * p[18] / p[19]
     spread = ratio * ratio / (1.0 + ratio * ratio)
     seat_to_pipe = (p[19] / bore) ** 2
-    fixed = 1.0 + entry_loss + 1.0 / (p[20] * p[20] * spread * seat_to_pipe * seat_to_pipe)
+    mouth = bore
+    for at in _ABOVE:
+        if p[at] > 0.0:
+            mouth = p[at + 1]
+    fixed = (1.0 + entry_loss) * (bore / mouth) ** 4 + 1.0 / (p[20] * p[20] * spread * seat_to_pipe * seat_to_pipe)
+    fixed += 2.0 * gravity * p[55] * (0.25 * math.pi * bore * bore) ** 2
     velocity = 1.0
     for _ in range(12):
         friction = friction_scale * darcy_friction(max(velocity * bore / viscosity, 1.0), roughness / bore)
-        velocity = math.sqrt(2.0 * gravity * fall / (fixed + friction * length / bore))
+        loss = fixed + friction * length / bore
+        for at in _ABOVE:
+            if p[at] > 0.0:
+                reynolds = max(velocity * bore * bore / (p[at + 1] * viscosity), 1.0)
+                friction = friction_scale * darcy_friction(reynolds, p[at + 2] / p[at + 1])
+                loss += friction * p[at] / p[at + 1] * (bore / p[at + 1]) ** 4
+        velocity = math.sqrt(2.0 * gravity * fall / loss)
     return velocity
 
 
@@ -162,8 +212,11 @@ def _width(beats: int, least_beats: int) -> int:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _window_settled(marks: FloatArray, last: int, width: int, tolerance: float) -> bool:
-    """True when the means of the last two windows of ``width`` beats agree and their scatter cannot hide a drift."""
+def _window_settled(marks: FloatArray, last: int, width: int, tolerance: float, vessel_held: bool) -> bool:
+    """True when the means of the last two windows of ``width`` beats agree and their scatter cannot hide a drift.
+
+    With a vessel that fills and empties its line must also take what the ram gives.
+    """
     end, middle, start = last, last - width, last - 2 * width
     period_new = marks[end, 0] - marks[middle, 0]
     period_old = marks[middle, 0] - marks[start, 0]
@@ -174,6 +227,10 @@ def _window_settled(marks: FloatArray, last: int, width: int, tolerance: float) 
         new = marks[end, column] - marks[middle, column]
         old = marks[middle, column] - marks[start, column]
         if abs(new - old) > tolerance * (abs(drawn_new) + 1e-12):
+            return False
+    if not vessel_held:
+        given = marks[end, 2] - marks[start, 2]
+        if abs(marks[end, 6] - marks[start, 6] - given) > 3.0 * tolerance * given:
             return False
     mean = (marks[end, 0] - marks[start, 0]) / (2 * width)
     square = 0.0
@@ -209,24 +266,38 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     delivery_bore, delivery_loss, cracking, slip_volume = p[22], p[23], p[24], p[25]
     body_air, body_compliance = p[26], p[27]
     vessel_head, vessel_held, vessel_air, polytropic = p[28], p[29] > 0.5, p[30], p[31]
-    line_lift, line_loss, line_inertance = p[32], p[33], p[34]
+    line_lift, line_fittings, line_length, line_bore, line_roughness = p[32], p[33], p[34], p[47], p[48]
     delivery_shut = p[35] > 0.5
     n, half = int(p[36]), int(p[37])
     least_beats, most_beats, tolerance, most_time = int(p[38]), int(p[39]), p[40], p[41]
     wait_open, wait_shut = p[42], p[43]
     unsteady, start_velocity, start_opening = p[44], p[45], p[46]
+    rest_opening, air_density, feed_inertance, feed_loss = p[50], p[53], p[54], p[55]
+    root_2g = math.sqrt(2.0 * gravity)
+    waste_leak, delivery_leak, snifter = p[49] * root_2g, p[51] * root_2g, p[52] * root_2g
+
+    upper, top = int(p[60]) if p[56] > 0.0 else 0, int(p[65]) if p[61] > 0.0 else 0
+    above = upper + top
 
     area = 0.25 * math.pi * bore * bore
     impedance = wave_speed / (gravity * area)
     inverse_impedance = 1.0 / impedance
+    mouth_bore, mouth_speed = bore, wave_speed
+    if upper > 0:
+        mouth_bore, mouth_speed = p[57], p[59]
+    if top > 0:
+        mouth_bore, mouth_speed = p[62], p[64]
+    mouth_area = 0.25 * math.pi * mouth_bore * mouth_bore
+    mouth_impedance = mouth_speed / (gravity * mouth_area)
+    upper_impedance = p[59] / (gravity * 0.25 * math.pi * p[57] * p[57]) if upper > 0 else impedance
     dt = length / wave_speed / (2 * n * half)
     seat_area = 0.25 * math.pi * seat_bore * seat_bore
     curtain_ratio = math.pi * seat_bore / seat_area
-    waste_factor = discharge * seat_area * math.sqrt(2.0 * gravity)
+    waste_factor = discharge * seat_area * root_2g
     closing_force = density * gravity * seat_area
     delivery_area = 0.25 * math.pi * delivery_bore * delivery_bore
     k_delivery = delivery_loss / (2.0 * gravity * delivery_area * delivery_area)
-    entry_in = (1.0 + entry_loss) / (2.0 * gravity * area * area)
+    entry_in = (1.0 + entry_loss) / (2.0 * gravity * mouth_area * mouth_area)
 
     # friction of one lump, h = r Q|Q|, tabled up to a generous highest flow
     highest = area * max(2.0 * math.sqrt(2.0 * gravity * max(supply_head, 0.1)), 3.0)
@@ -234,31 +305,59 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     fill_friction_table(table, highest, bore, roughness, viscosity, friction_scale * (length / n) / gravity)
     table_scale = FRICTION_POINTS / math.sqrt(highest)
 
-    forward = np.full((3, half, n + 1), supply_head + impedance * area * start_velocity)
-    backward = np.full((3, half, n + 1), supply_head - impedance * area * start_velocity)
-    friction = np.zeros(n)
-    flows = np.full((2, n), area * start_velocity)
-    wall_memory = np.zeros((WALL_ROWS, n))
-    wall_terms = np.zeros((2, WALL_TERMS))
+    line_area = 0.25 * math.pi * line_bore * line_bore
+    line_highest = 4.0 * highest
+    line_table = np.empty(FRICTION_POINTS + 1)
+    fill_friction_table(line_table, line_highest, line_bore, line_roughness, viscosity, line_length / gravity)
+    line_scale = FRICTION_POINTS / math.sqrt(line_highest)
+    line_fixed = line_fittings / (2.0 * gravity * line_area * line_area)
+    line_inertance = line_length / (gravity * line_area)
+
+    forward = np.full((3, half, above + n + 1), supply_head)
+    backward = np.full((3, half, above + n + 1), supply_head)
+    for i in range(above + n + 1):
+        # waves of a steady start, each with the impedance of the pipe it runs in
+        here = impedance if i > above else (upper_impedance if i > top else mouth_impedance)
+        forward[:, :, i] += here * area * start_velocity
+        here = impedance if i >= above else (upper_impedance if i >= top else mouth_impedance)
+        backward[:, :, i] -= here * area * start_velocity
+    work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
+    upper_work = np.zeros(((upper + LANES - 1) // LANES, WORK_ROWS * LANES))
+    top_work = np.zeros(((top + LANES - 1) // LANES, WORK_ROWS * LANES))
+    if start_velocity != 0.0:
+        for each in (work, upper_work, top_work):
+            start_losses(each, area * start_velocity, half)
+    wall_terms, upper_terms, top_terms = np.zeros((2, WALL_TERMS)), np.zeros((2, WALL_TERMS)), np.zeros((2, WALL_TERMS))
+    upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)
     mean_velocity = 0.5 * terminal_velocity(p)
     wall_shear_terms(wall_terms, dt, half, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
+    for losses, at, its_table, its_terms in ((upper, 56, upper_table, upper_terms), (top, 61, top_table, top_terms)):
+        if losses > 0:
+            stretch, its_bore = p[at] / losses / gravity, p[at + 1]
+            fill_friction_table(its_table, highest, its_bore, p[at + 2], viscosity, friction_scale * stretch)
+            its_velocity = mean_velocity * (bore / its_bore) ** 2
+            wall_shear_terms(its_terms, dt, half, unsteady * stretch, its_bore, viscosity, its_velocity)
 
-    marks = np.zeros((most_beats + 2, 8))
-    opening, speed = start_opening * stroke, 0.0
+    marks = np.zeros((most_beats + 2, _TALLIES))
+    tally = np.zeros(_TALLIES)
+    owed = 0.0
+    opening, speed = max(start_opening * stroke, rest_opening), 0.0
     head_before = 0.0
     air_pressure_head = atmospheric_head
+    air_amount = body_air
     air_volume = body_air
+    snifted = 0.0
     cavity = 0.0
     largest_cavity = 0.0
-    delivering = False
+    delivering, delivered = False, 0.0
     slip_left = 0.0
+    source_head, feed_flow = supply_head, 0.0
     line_flow = 0.0
     vessel_air_now = vessel_air
     vessel_abs_start = vessel_head + atmospheric_head
-    total_waste = total_delivered = total_drawn = total_open = total_delivery = total_line = 0.0
     beats = 0
     checked = 0
-    been_open = opening > 0.0
+    been_open = opening > rest_opening
     time = 0.0
     last_event = 0.0
     beat_highest_velocity = 0.0
@@ -276,32 +375,78 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         drawn = 0.0
         for j in range(half):
             wave = backward[before, j, 0]
-            flow = (supply_head - wave) * inverse_impedance
+            flow = (supply_head - wave) / mouth_impedance
             if flow > 0.0:
-                flow = (supply_head - wave - entry_in * flow * flow) * inverse_impedance
-            forward[before, j, 0] = wave + 2.0 * impedance * flow
+                flow = (supply_head - wave - entry_in * flow * flow) / mouth_impedance
+            forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
             drawn += flow
-        total_drawn += drawn * dt
+            tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
+        tally[3] += drawn * dt
+        tally[8] += supply_head * drawn * dt
+        if feed_inertance > 0.0:
+            pull = source_head - supply_head - feed_loss * feed_flow * abs(feed_flow)
+            feed_flow += half * dt * pull / feed_inertance
+            supply_head += half * dt * feed_flow / supply_area
         supply_head -= drawn * dt / supply_area
-        for i in range(n):
-            place = math.sqrt(flows[1, i]) * table_scale
-            low = min(int(place), FRICTION_POINTS - 1)
-            friction[i] = table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
-        pass_losses(block, forward, backward, friction, inverse_impedance, flows, wall_memory, wall_terms)
+        if upper > 0:
+            pass_junction(forward, backward, before, above, upper_impedance, impedance)
+            tally[10] += dt * pass_losses(
+                block,
+                forward,
+                backward,
+                top,
+                upper,
+                upper_table,
+                table_scale,
+                1.0 / upper_impedance,
+                upper_terms,
+                upper_work,
+            )
+        if top > 0:
+            pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
+            tally[10] += dt * pass_losses(
+                block, forward, backward, 0, top, top_table, table_scale, 1.0 / mouth_impedance, top_terms, top_work
+            )
+        tally[10] += dt * pass_losses(
+            block, forward, backward, above, n, table, table_scale, inverse_impedance, wall_terms, work
+        )
         # pump
         for j in range(half):
-            wave = forward[before, j, n]
+            wave = forward[before, j, above + n]
             ratio = curtain_ratio * opening
             spread = ratio * ratio / (1.0 + ratio * ratio)
-            waste = waste_factor * math.sqrt(spread)
+            waste = waste_factor * math.sqrt(spread) + waste_leak
+            back_leak, air_in = 0.0, 0.0
+            # a moving valve displaces water as a piston; its speed at the end of the step is push + give * head
+            relief = 1.0 - (1.0 - closing) * spread
+            load = load_shut + (load_open - load_shut) * opening / stroke
+            piston, push, give = 0.0, 0.0, 0.0
+            if speed != 0.0 or (rest_opening < opening and opening < stroke):
+                piston = seat_area * relief
+                push = (speed + dt * load / mass) / (1.0 + dt * damping / mass)
+                give = -dt * density * gravity * piston / (mass + dt * damping)
+            if snifter > 0.0:
+                # air enters by suction, water leaves by pressure; the air goes into the vessel with the first water
+                if head_before > 0.0:
+                    waste += snifter
+                    if snifted > 0.0 and delivered > 0.0:
+                        air_in = -min(snifted, delivered * dt * air_pressure_head / atmospheric_head)
+                else:
+                    suction = min(-head_before, _CHOKED * atmospheric_head)
+                    air_in = snifter * math.sqrt(suction * density / air_density) * dt
+                snifted += air_in
+                air_amount += air_in
+            if delivery_leak > 0.0 and not delivering and vessel_head > head_before:
+                back_leak = delivery_leak * math.sqrt(vessel_head - head_before)
             # trapped air, isothermal: its secant compliance is V_old / p_new, found by substitution
             pressure = air_pressure_head
             for turn in range(8):
                 compliance = body_compliance
-                if body_air > 0.0:
+                if air_amount > 0.0:
                     compliance += air_volume / pressure
-                g_sum = inverse_impedance + compliance / dt
-                source = wave * inverse_impedance + compliance * head_before / dt
+                g_sum = inverse_impedance + compliance / dt - piston * give
+                source = wave * inverse_impedance + compliance * head_before / dt + back_leak + piston * push + owed
+                source += air_in * atmospheric_head / (pressure * dt)
                 if waste > 0.0:
                     root = (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / (2.0 * g_sum)
                     head = math.copysign(root * root, source)
@@ -311,7 +456,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     flow = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
                     if flow > 0.0 or slip_left > 0.0:
                         head = vessel_head + k_delivery * flow * abs(flow)
-                if body_air <= 0.0:
+                if air_amount <= 0.0:
                     break
                 found = max(head, vapour_head) + atmospheric_head
                 if abs(found - pressure) < 1e-3 * pressure:
@@ -337,6 +482,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                         delivered = 0.0
                     if delivering:
                         head = vessel_head + k_delivery * delivered * abs(delivered)
+            if not delivering:
+                delivered = -back_leak
             # vapour cavity at the pump
             if cavity > 0.0 or head < vapour_head:
                 head = vapour_head
@@ -345,37 +492,47 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 waste_now = -waste * math.sqrt(-head) if head < 0.0 else waste * math.sqrt(head)
                 inflow = (wave - head) * inverse_impedance
                 stored = compliance * (head - head_before)
-                cavity += (waste_now + delivered - inflow) * dt + stored
+                cavity += (waste_now + delivered - inflow - piston * (push + give * head) - owed) * dt + stored
                 if cavity <= 0.0:
                     cavity = 0.0
                 largest_cavity = max(largest_cavity, cavity)
             waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
+            swept = piston * (push + give * head) + owed
             inflow = (wave - head) * inverse_impedance
-            backward[before, j, n] = 2.0 * head - wave
-            if body_air > 0.0:
+            backward[before, j, above + n] = 2.0 * head - wave
+            if air_amount > 0.0:
                 air_pressure_head = head + atmospheric_head
-                air_volume = body_air * atmospheric_head / air_pressure_head
+                air_volume = air_amount * atmospheric_head / air_pressure_head
             head_before = head
-            total_waste += waste_now * dt
-            total_delivered += delivered * dt
+            tally[1] += waste_now * dt
+            tally[2] += (delivered + min(air_in, 0.0) * atmospheric_head / (air_pressure_head * dt)) * dt
+            tally[11] += head * waste_now * dt
+            tally[12] += vessel_head * delivered * dt
+            tally[13] += (head - vessel_head) * delivered * dt
+            tally[14] += head * (inflow - waste_now - delivered + swept) * dt
+            tally[15] -= head * swept * dt
+            tally[16] -= min(air_in, 0.0)
             velocity = inflow / area
             # vessel and line
             if not vessel_held:
-                pull = vessel_head - line_lift - line_loss * line_flow * abs(line_flow)
+                place = math.sqrt(line_flow) * line_scale
+                low = min(int(place), FRICTION_POINTS - 1)
+                r = line_table[low] + (min(place, FRICTION_POINTS) - low) * (line_table[low + 1] - line_table[low])
+                pull = vessel_head - line_lift - (r + line_fixed) * line_flow * line_flow
                 line_flow = max(line_flow + dt * pull / line_inertance, 0.0)
-                total_line += line_flow * dt
+                tally[6] += line_flow * dt
+                tally[7] += vessel_head * dt
                 vessel_air_now -= (delivered - line_flow) * dt
                 vessel_air_now = max(vessel_air_now, 1e-3 * vessel_air)
                 vessel_head = vessel_abs_start * (vessel_air / vessel_air_now) ** polytropic - atmospheric_head
                 vessel_low, vessel_high = min(vessel_low, vessel_head), max(vessel_high, vessel_head)
             # waste valve
-            share = opening / stroke
-            relief = 1.0 - (1.0 - closing) * spread
-            force = load_shut + (load_open - load_shut) * share - closing_force * head * relief
+            force = load - closing_force * head * relief
+            place = opening
             resting_open = opening >= stroke and speed == 0.0 and force >= 0.0
-            resting_shut = opening <= 0.0 and speed == 0.0 and force <= 0.0
+            resting_shut = opening <= rest_opening and speed == 0.0 and force <= 0.0
             if resting_open:
-                total_open += dt
+                tally[4] += dt
             elif not resting_shut:
                 speed = (speed + dt * force / mass) / (1.0 + dt * damping / mass)
                 opening += dt * speed
@@ -383,28 +540,25 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     opening = stroke
                     beat_landing_open = max(beat_landing_open, speed)
                     speed = -restitution * speed
-                    if speed > -0.02:
+                    if speed > -max(_REBOUND, dt * force / mass):
                         speed = 0.0
-                elif opening <= 0.0:
-                    opening = 0.0
+                elif opening <= rest_opening:
+                    opening = rest_opening
                     landing = -speed
                     speed = restitution * landing
-                    if speed < 0.02:
+                    if speed < max(_REBOUND, -dt * force / mass):
                         speed = 0.0
                     if been_open:
                         been_open = False
-                        marks[beats, 0] = time + dt
-                        marks[beats, 1] = total_waste
-                        marks[beats, 2] = total_delivered
-                        marks[beats, 3] = total_drawn
-                        marks[beats, 4] = total_open
-                        marks[beats, 5] = total_delivery
-                        marks[beats, 6] = total_line
+                        tally[0] = time + dt
+                        marks[beats] = tally
                         per_beat[beats, 0] = beat_highest_velocity
                         per_beat[beats, 1] = beat_peak
                         per_beat[beats, 2] = beat_lowest
                         per_beat[beats, 3] = landing
                         per_beat[beats, 4] = beat_landing_open
+                        per_beat[beats, 5] = max(vessel_high - vessel_low, 0.0)
+                        vessel_low, vessel_high = 1e9, -1e9
                         beat_highest_velocity = 0.0
                         beat_peak, beat_lowest, beat_landing_open = -1e9, 1e9, 0.0
                         beats += 1
@@ -412,8 +566,10 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 if not been_open and opening > 0.5 * stroke:
                     been_open = True
                     last_event = time
+            # what the valve swept less or more than it was given: it met a stop, or left one
+            owed = seat_area * relief * (opening - place) / dt - piston * (push + give * head)
             if delivered > 0.0:
-                total_delivery += dt
+                tally[5] += dt
             beat_highest_velocity = max(beat_highest_velocity, velocity)
             beat_peak, beat_lowest = max(beat_peak, head), min(beat_lowest, head)
             if rows < trace.shape[0] and step % trace_stride == 0:
@@ -431,7 +587,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 break
         block += 1
         if beats > max(least_beats, checked) and _window_settled(
-            marks, beats - 1, _width(beats, least_beats), tolerance
+            marks, beats - 1, _width(beats, least_beats), tolerance, vessel_held
         ):
             settled = True
             state = BEATING
@@ -454,7 +610,6 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     result[20] = dt
     result[21] = supply_head
     result[15] = vessel_head
-    result[16] = max(vessel_high - vessel_low, 0.0)
     result[17] = line_flow
     if state in (STALLED_OPEN, STALLED_SHUT):
         result[5] = waste_now
@@ -479,13 +634,19 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     result[7] = (marks[last, 3] - marks[first, 3]) / duration
     result[13] = (marks[last, 4] - marks[first, 4]) / width
     result[14] = (marks[last, 5] - marks[first, 5]) / width
+    if not vessel_held:
+        result[15] = (marks[last, 7] - marks[first, 7]) / duration
     result[17] = (marks[last, 6] - marks[first, 6]) / duration
+    result[22] = (marks[last, 16] - marks[first, 16]) / width
+    for i in range(8):
+        result[23 + i] = density * gravity * (marks[last, 8 + i] - marks[first, 8 + i]) / width
     lowest, highest_head = 1e9, -1e9
     for i in range(first + 1, last + 1):
         result[8] += per_beat[i, 0] / width
         highest_head, lowest = max(highest_head, per_beat[i, 1]), min(lowest, per_beat[i, 2])
         result[11] += per_beat[i, 3] / width
         result[12] += per_beat[i, 4] / width
+        result[16] += per_beat[i, 5] / width
     result[9], result[10] = highest_head, lowest
     # never settled, or beats that scatter by more than a tenth: still an honest mean, but said to be irregular
     if not settled or result[4] > 0.1 * result[3]:

@@ -21,15 +21,48 @@ FloatArray = NDArray[np.float64]
 _HEAD_TOLERANCE = 5e-4
 
 
-def line_head(line: DeliveryLine, flow: float, water: Water) -> float:
-    """Head at the pump that drives ``flow`` [m3/s] up the line: lift, Darcy friction, fittings [m above datum]."""
+def _line_loss(line: DeliveryLine, flow: float, water: Water) -> float:
+    """Darcy friction and fittings of the whole line at a flow [m3/s], as head [m]."""
     if flow <= 0.0:
-        return line.lift
+        return 0.0
     pipe = line.pipe
     velocity = flow / (0.25 * math.pi * pipe.bore**2)
     friction = darcy_friction(velocity * pipe.bore / water.kinematic_viscosity, pipe.roughness / pipe.bore)
     loss = friction * line.length / pipe.bore + line.fittings_loss
-    return float(line.lift + loss * velocity**2 / (2.0 * STANDARD_GRAVITY))
+    return float(loss * velocity**2 / (2.0 * STANDARD_GRAVITY))
+
+
+def line_leak(line: DeliveryLine, flow: float, water: Water) -> float:
+    """What leaks away on the way when ``flow`` [m3/s] enters the line [m3/s]."""
+    if line.leak_area <= 0.0 or flow <= 0.0:
+        return 0.0
+    beyond = 1.0 - line.leak_place
+    low, high = 0.0, flow
+    for _ in range(50):
+        leak = 0.5 * (low + high)
+        pressure_head = beyond * (line.lift + _line_loss(line, flow - leak, water))
+        if line.leak_area * math.sqrt(2.0 * STANDARD_GRAVITY * pressure_head) > leak:
+            low = leak
+        else:
+            high = leak
+    return 0.5 * (low + high)
+
+
+def line_head(line: DeliveryLine, flow: float, water: Water) -> float:
+    """Head at the pump that drives ``flow`` [m3/s] into the line: lift, Darcy friction, fittings [m above datum].
+
+    With a leak that takes all of the flow the water stands at less than the lift.
+    """
+    if flow <= 0.0 and line.leak_area <= 0.0:
+        return line.lift
+    leak = line_leak(line, flow, water)
+    above = _line_loss(line, flow, water) * line.leak_place + _line_loss(line, flow - leak, water) * (
+        1.0 - line.leak_place
+    )
+    if leak < flow * (1.0 - 1e-6):
+        return line.lift + above
+    standing = (flow / line.leak_area) ** 2 / (2.0 * STANDARD_GRAVITY)
+    return line.leak_place * line.lift + min(standing, (1.0 - line.leak_place) * line.lift) + above
 
 
 def operating_rows(

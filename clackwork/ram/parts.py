@@ -47,6 +47,10 @@ def _check_common(valve: GuidedPoppet | HingedFlap) -> None:
     require_range("waste_valve.closing_coefficient", valve.closing_coefficient, 0.02, 3.0, "")
     require_range("waste_valve.damping", valve.damping, 0.0, 100.0, "N s/m")
     require_range("waste_valve.restitution", valve.restitution, 0.0, 0.9, "")
+    require_range("waste_valve.seat_leak_area", valve.seat_leak_area, 0.0, 1e-3, "m2")
+    require_range(
+        "waste_valve.held_open", valve.held_open, 0.0, 0.9 * valve.stroke, "m", "It must stay below the stroke."
+    )
 
 
 @dataclass(frozen=True)
@@ -75,6 +79,10 @@ class GuidedPoppet:
         Viscous damping of the moving part [N s/m].
     restitution : float
         Share of speed kept at a stop.
+    seat_leak_area : float
+        Area of the leak past a shut worn seat times its discharge coefficient [m2].
+    held_open : float
+        Opening at which grit stops the valve short of its seat [m].
     """
 
     mass: float
@@ -88,6 +96,8 @@ class GuidedPoppet:
     closing_coefficient: float = 0.6
     damping: float = 0.2
     restitution: float = 0.1
+    seat_leak_area: float = 0.0
+    held_open: float = 0.0
 
     def __post_init__(self) -> None:
         _check_common(self)
@@ -124,7 +134,7 @@ class HingedFlap:
         Elastic moment that draws the flap shut [N m/rad].
     tilt : float
         Body from upright, towards the side where the flap hangs nearer its seat [rad].
-    discharge_coefficient, closing_coefficient, damping, restitution
+    discharge_coefficient, closing_coefficient, damping, restitution, seat_leak_area, held_open
         As for :class:`GuidedPoppet`.
     """
 
@@ -141,6 +151,8 @@ class HingedFlap:
     closing_coefficient: float = 0.6
     damping: float = 0.2
     restitution: float = 0.1
+    seat_leak_area: float = 0.0
+    held_open: float = 0.0
 
     def __post_init__(self) -> None:
         _check_common(self)
@@ -188,18 +200,47 @@ class DeliveryValve:
         Head above the vessel's that opens it [m].
     slip_volume : float
         Water that runs back through it before it seats, each beat [m3]; fitted by the twin.
+    leak_area : float
+        Area of the leak past the shut valve times its discharge coefficient [m2].
     """
 
     bore: float
     loss_coefficient: float = 4.0
     cracking_head: float = 0.05
     slip_volume: float = 0.0
+    leak_area: float = 0.0
 
     def __post_init__(self) -> None:
         require_range("delivery_valve.bore", self.bore, 0.002, 0.5, "m", "Was it millimetres?")
         require_range("delivery_valve.loss_coefficient", self.loss_coefficient, 0.1, 500.0, "")
         require_range("delivery_valve.cracking_head", self.cracking_head, 0.0, 10.0, "m")
         require_range("delivery_valve.slip_volume", self.slip_volume, 0.0, 0.01, "m3")
+        require_range("delivery_valve.leak_area", self.leak_area, 0.0, 1e-3, "m2")
+
+
+@dataclass(frozen=True)
+class Snifter:
+    """A hole just below the delivery valve: it draws air in the recoil, and spits a little water under pressure.
+
+    Attributes
+    ----------
+    bore : float
+        [m]
+    discharge_coefficient : float
+        Of a sharp hole; 0.6 from memory.
+    """
+
+    bore: float
+    discharge_coefficient: float = 0.6
+
+    def __post_init__(self) -> None:
+        require_range("snifter.bore", self.bore, 2e-4, 0.02, "m", "Snifters are 1 to 2 mm: was it millimetres?")
+        require_range("snifter.discharge_coefficient", self.discharge_coefficient, 0.1, 1.0, "")
+
+    @property
+    def effective_area(self) -> float:
+        """Area times discharge coefficient [m2]."""
+        return self.discharge_coefficient * 0.25 * math.pi * self.bore**2
 
 
 @dataclass(frozen=True)
@@ -238,6 +279,8 @@ class Build:
     air_vessel : AirVessel
     body_air : float
         Air trapped in the body, as a volume at outside pressure [m3]; fitted by the twin.
+    snifter : Snifter or None
+        None for a pump without one.
     """
 
     name: str
@@ -245,6 +288,7 @@ class Build:
     delivery_valve: DeliveryValve
     air_vessel: AirVessel
     body_air: float = 0.0
+    snifter: Snifter | None = None
 
     def __post_init__(self) -> None:
         require_range("build.body_air", self.body_air, 0.0, 1e-3, "m3")
@@ -277,6 +321,9 @@ class DrivePipe:
         How the pipe is held, as in :func:`clackwork.hammer.restraint_factor`.
     gas_fraction : float
         Free gas in the water by volume at outside pressure.
+    upstream : DrivePipe or None
+        The pipe it comes from when it is not one pipe all the way, two such pipes at most; ``entry_loss`` counts at the
+        uppermost only.
     """
 
     pipe: Pipe
@@ -284,11 +331,37 @@ class DrivePipe:
     entry_loss: float = 0.5
     anchoring: Anchoring = "joints"
     gas_fraction: float = 0.0
+    upstream: DrivePipe | None = None
 
     def __post_init__(self) -> None:
         require_range("drive_pipe.length", self.length, 0.5, 500.0, "m")
         require_range("drive_pipe.entry_loss", self.entry_loss, 0.0, 100.0, "")
         require_range("drive_pipe.gas_fraction", self.gas_fraction, 0.0, 0.05, "")
+        above = self.upstream.upstream if self.upstream else None
+        if above is not None and above.upstream is not None:
+            raise InputError("drive_pipe.upstream", "four pipes", "a drive pipe has three at most", "Join like pipes.")
+
+
+@dataclass(frozen=True)
+class SupplyPipe:
+    """A pipe from the source to an open standpipe or tank at the head of the drive pipe.
+
+    Attributes
+    ----------
+    pipe : Pipe
+    length : float
+        [m]
+    fittings_loss : float
+        Sum of entry, exit and fitting losses in velocity heads.
+    """
+
+    pipe: Pipe
+    length: float
+    fittings_loss: float = 1.5
+
+    def __post_init__(self) -> None:
+        require_range("supply_pipe.length", self.length, 0.5, 2000.0, "m")
+        require_range("supply_pipe.fittings_loss", self.fittings_loss, 0.0, 1000.0, "")
 
 
 @dataclass(frozen=True)
@@ -300,16 +373,23 @@ class Supply:
     fall : float
         Supply surface above the datum at the start [m].
     plan_area : float
-        Of a vessel that falls as it empties [m2]; infinite for a constant head.
+        Of a vessel that falls as it empties, or of the standpipe [m2]; infinite for a constant head.
+    feed : SupplyPipe or None
+        Brings the water from a source at ``fall`` into a standpipe of ``plan_area``; None for none.
     """
 
     fall: float
     plan_area: float = math.inf
+    feed: SupplyPipe | None = None
 
     def __post_init__(self) -> None:
         require_range("supply.fall", self.fall, 0.05, 100.0, "m", "Fall is the supply surface above the spill level.")
         if not self.plan_area > 0.0:
             raise InputError("supply.plan_area", f"{self.plan_area:g} m2", "it must be above zero")
+        if self.feed is not None and not math.isfinite(self.plan_area):
+            raise InputError(
+                "supply.plan_area", "none", "a standpipe fed by a supply pipe has one", "Measure its inside diameter."
+            )
 
 
 @dataclass(frozen=True)
@@ -325,14 +405,22 @@ class DeliveryLine:
         Outlet above the datum, that is lift from the pump [m].
     fittings_loss : float
         Sum of fitting losses in velocity heads.
+    leak_area : float
+        Area of a leak on the way times its discharge coefficient [m2].
+    leak_place : float
+        Share of length and lift at which it leaks.
     """
 
     pipe: Pipe
     length: float
     lift: float
     fittings_loss: float = 0.0
+    leak_area: float = 0.0
+    leak_place: float = 0.5
 
     def __post_init__(self) -> None:
+        require_range("delivery_line.leak_area", self.leak_area, 0.0, 1e-3, "m2")
+        require_range("delivery_line.leak_place", self.leak_place, 0.0, 1.0, "")
         require_range("delivery_line.length", self.length, 0.1, 20000.0, "m")
         require_range("delivery_line.lift", self.lift, 0.0, 400.0, "m")
         require_range("delivery_line.fittings_loss", self.fittings_loss, 0.0, 1000.0, "")

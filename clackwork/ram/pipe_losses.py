@@ -20,7 +20,12 @@ WALL_TERMS = 6
 """Exponentials of the wall shear: the quick ones stepped at every step, the others at every block."""
 _WALL_SPACING = 2.0
 """Between the logarithms of their rates: the sum ripples by 1.4 % about the weighting function."""
-WALL_ROWS = WALL_TERMS + 2
+LANES = 16
+"""Losses stepped side by side."""
+WORK_ROWS = WALL_TERMS + 8
+_DOWN, _UP, _FLOW, _SLOW = 0, LANES, 2 * LANES, 3 * LANES
+_FRICTION, _MEAN, _SPENT, _START = 4 * LANES, 5 * LANES, 6 * LANES, 7 * LANES
+_MEMORY = 8 * LANES
 FRICTION_POINTS = 256
 _LEAST_REYNOLDS = 200.0
 
@@ -105,38 +110,67 @@ def wall_shear_terms(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def pass_junction(
+    forward: FloatArray, backward: FloatArray, slot: int, loss: int, upper_impedance: float, lower_impedance: float
+) -> None:
+    """Let the waves of one block meet where a pipe becomes another, just before a loss; in place.
+
+    One head and one flow on both sides (Wylie and Streeter; from memory): H (1/B1 + 1/B2) = F/B1 + R/B2 of the wave F
+    that comes down and R that comes up; each goes on as 2 H less the other.
+    """
+    share = lower_impedance / (upper_impedance + lower_impedance)
+    for j in range(forward.shape[1]):
+        down, up = forward[slot, j, loss], backward[slot, j, loss]
+        head = share * down + (1.0 - share) * up
+        forward[slot, j, loss] = 2.0 * head - up
+        backward[slot, j, loss] = 2.0 * head - down
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def start_losses(work: FloatArray, flow: float, half: int) -> None:
+    """Set the losses of :func:`pass_losses` to a steady flow [m3/s]."""
+    for group in range(work.shape[0]):
+        for v in range(LANES):
+            work[group, _FLOW + v] = flow
+            work[group, _MEAN + v] = abs(flow) * half
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def pass_losses(
     block: int,
     forward: FloatArray,
     backward: FloatArray,
-    friction: FloatArray,
+    first: int,
+    losses: int,
+    table: FloatArray,
+    table_scale: float,
     inverse_impedance: float,
-    flows: FloatArray,
-    memory: FloatArray,
     terms: FloatArray,
-) -> None:
-    """Carry the waves of one block through every lumped loss.
+    work: FloatArray,
+) -> float:
+    """Carry the waves of one block through the losses of one pipe; returns the sum of loss times flow [m4/s].
 
     Across a loss Q = Q0 - loss / (2 B), Q0 the flow without it, and each wave onward carries the whole loss away.
     The wall shear of the very step is taken with the flow it slows (implicit), quasi-steady friction r Q |Q| with one
-    substitution.
+    substitution. Losses go side by side, ``LANES`` at a time, with all they need in rows of one array a fixed distance
+    apart, so that the compiler can use vector instructions.
 
     Parameters
     ----------
     forward, backward : float64[3, half, losses + 1]
         Waves downstream and upstream in the last three blocks: ``forward[:, :, i]`` comes to loss i,
         ``backward[:, :, i + 1]`` too; column 0 of one and the last of the other belong to supply and pump.
-    friction : float64[losses]
-        r of each loss in this block.
-    flows : float64[2, losses]
-        Flow of the last step, and mean of |Q| over the block.
-    memory : float64[WALL_ROWS, losses]
-        What each loss remembers of its accelerations.
+    first, losses : int
+        The pipe's losses: so many, from this one.
+    table, table_scale : float64[FRICTION_POINTS + 1], float
+        From :func:`fill_friction_table`.
     terms : float64[2, WALL_TERMS]
         From :func:`wall_shear_terms`.
+    work : float64[groups, WORK_ROWS * LANES]
+        State of the losses, kept from block to block.
     """
     now, twice = block % 3, (block + 1) % 3
-    half, n = forward.shape[1], forward.shape[2] - 1
+    half = forward.shape[1]
     d0, d1, d2 = terms[0, 0], terms[0, 1], terms[0, 2]
     g0, g1, g2 = terms[1, 0], terms[1, 1], terms[1, 2]
     quick_gain = g0 + g1 + g2
@@ -146,28 +180,53 @@ def pass_losses(
     stiffness = quick_gain + slow_gain
     half_inverse = 0.5 * inverse_impedance
     share = 1.0 / (1.0 + stiffness * half_inverse)
-    slow, start = WALL_ROWS - 2, WALL_ROWS - 1
-    for i in range(n):
-        memory[start, i] = flows[0, i]
-        memory[slow, i] = -slow_gain * flows[0, i]
-        for k in range(_QUICK_TERMS, WALL_TERMS):
-            memory[slow, i] += memory[k, i]
-        flows[1, i] = 0.0
-    for j in range(half):
-        for i in range(n):
-            down, up, last = forward[twice, j, i], backward[twice, j, i + 1], flows[0, i]
-            m0, m1, m2 = memory[0, i] * d0, memory[1, i] * d1, memory[2, i] * d2
-            known = (m0 + (m1 + m2)) + (memory[slow, i] - quick_gain * last)
-            free = (down - up) * half_inverse
-            flow = (free - (known + friction[i] * free * abs(free)) * half_inverse) * share
-            loss = known + stiffness * flow + friction[i] * flow * abs(flow)
-            forward[now, j, i + 1] = down - loss
-            backward[now, j, i] = up + loss
-            flows[0, i] = flow
-            flows[1, i] += abs(flow)
-            change = flow - last
-            memory[0, i], memory[1, i], memory[2, i] = m0 + g0 * change, m1 + g1 * change, m2 + g2 * change
-    for i in range(n):
-        flows[1, i] /= half
-        for k in range(_QUICK_TERMS, WALL_TERMS):
-            memory[k, i] = memory[k, i] * terms[0, k] + terms[1, k] * (flows[0, i] - memory[start, i])
+    spent = 0.0
+    for group in range(work.shape[0]):
+        here = first + group * LANES
+        width = min(LANES, losses - group * LANES)
+        own = work[group]
+        for v in range(width):
+            place = math.sqrt(own[_MEAN + v] / half) * table_scale
+            low = min(int(place), FRICTION_POINTS - 1)
+            own[_FRICTION + v] = table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
+            own[_START + v] = own[_FLOW + v]
+            own[_SLOW + v] = -slow_gain * own[_FLOW + v]
+            for k in range(_QUICK_TERMS, WALL_TERMS):
+                own[_SLOW + v] += own[_MEMORY + k * LANES + v]
+            own[_MEAN + v] = 0.0
+            own[_SPENT + v] = 0.0
+        for j in range(half):
+            for v in range(width):
+                own[_DOWN + v] = forward[twice, j, here + v]
+            for v in range(width):
+                own[_UP + v] = backward[twice, j, here + v + 1]
+            for v in range(width):
+                m0 = own[_MEMORY + v] * d0
+                m1 = own[_MEMORY + LANES + v] * d1
+                m2 = own[_MEMORY + 2 * LANES + v] * d2
+                last = own[_FLOW + v]
+                known = (m0 + (m1 + m2)) + (own[_SLOW + v] - quick_gain * last)
+                free = (own[_DOWN + v] - own[_UP + v]) * half_inverse
+                friction = own[_FRICTION + v]
+                flow = (free - (known + friction * free * abs(free)) * half_inverse) * share
+                loss = known + stiffness * flow + friction * flow * abs(flow)
+                own[_DOWN + v] = own[_DOWN + v] - loss
+                own[_UP + v] = own[_UP + v] + loss
+                own[_FLOW + v] = flow
+                own[_MEAN + v] = own[_MEAN + v] + abs(flow)
+                own[_SPENT + v] = own[_SPENT + v] + loss * flow
+                change = flow - last
+                own[_MEMORY + v] = m0 + g0 * change
+                own[_MEMORY + LANES + v] = m1 + g1 * change
+                own[_MEMORY + 2 * LANES + v] = m2 + g2 * change
+            for v in range(width):
+                forward[now, j, here + v + 1] = own[_DOWN + v]
+            for v in range(width):
+                backward[now, j, here + v] = own[_UP + v]
+        for v in range(width):
+            spent += own[_SPENT + v]
+            change = own[_FLOW + v] - own[_START + v]
+            for k in range(_QUICK_TERMS, WALL_TERMS):
+                place_of = _MEMORY + k * LANES + v
+                own[place_of] = own[place_of] * terms[0, k] + terms[1, k] * change
+    return spent

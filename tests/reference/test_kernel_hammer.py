@@ -23,8 +23,10 @@ RETURN_TIME = 2.0 * LENGTH / WAVE_SPEED
 RIG = "closed form; length and wave speed of a rig after Bergant and Simpson 1999"
 
 
-def stopped_column(supply_head: float, velocity: float, vapour_head: float) -> NDArray[np.float64]:
-    """Time [s] and head at the stopped end [m], float64[2, rows]."""
+def stopped_column(
+    supply_head: float, velocity: float, vapour_head: float, upper_bore: float = 0.0
+) -> NDArray[np.float64]:
+    """Time [s] and head at the stopped end [m], float64[2, rows]; with a like pipe of another bore above, or none."""
     build = Build("pipe", GuidedPoppet(mass=0.05, stroke=0.004, seat_bore=0.02), DeliveryValve(0.02), AirVessel(1e-3))
     pipe = DrivePipe(find_pipe("steel-sch40", "1 in"), LENGTH)
     packed = pack(RamCase(build, pipe, Supply(supply_head)), resolution=Resolution(8, 10))
@@ -40,6 +42,10 @@ def stopped_column(supply_head: float, velocity: float, vapour_head: float) -> N
         ("load_shut", -1e6),
         ("load_open", -1e6),
         ("wait_shut", 0.3),
+        ("upper_length", LENGTH if upper_bore else 0.0),
+        ("upper_bore", upper_bore),
+        ("upper_wave_speed", WAVE_SPEED),
+        ("upper_losses", 8.0),
     ):
         packed[kernel.P[name]] = value
     trace = np.zeros((20000, len(kernel.TRACE_COLUMNS)))
@@ -71,3 +77,22 @@ def test_first_cavity(record_case: Callable[..., None]) -> None:
         ("short pulse ends", 0.17746, pulse_end, 2.0 * step / 0.18, "s"),
     ):
         record_case(f"first cavity, {case}", RIG, published, computed, tolerance, unit, "FORM")
+
+
+@pytest.mark.parametrize("upper_bore", [0.020, 0.0409])
+def test_waves_meet_another_bore(upper_bore: float, record_case: Callable[..., None]) -> None:
+    """Pipe of another bore above: r = (B1 - B2) / (B1 + B2) comes back from the junction, doubled at the dead end.
+
+    Wylie and Streeter, Fluid Transients, waves at a series connection (from memory).
+    """
+    time, head = stopped_column(40.0, 0.2, -1e3, upper_bore)
+    bore = find_pipe("steel-sch40", "1 in").bore
+    upper, lower = 1.0 / upper_bore**2, 1.0 / bore**2
+    back = (upper - lower) / (upper + lower)
+    blow = WAVE_SPEED * 0.2 / 9.80665
+    again = head[np.searchsorted(time, 1.5 * RETURN_TIME)]
+    source = "closed form of waves at a series connection, Wylie and Streeter (from memory)"
+    name = f"{1e3 * upper_bore:g} mm above {1e3 * bore:.1f} mm"
+    record_case(f"blow, {name}", source, 40.0 + blow, float(head[1]), 1e-5, "m", "FORM")
+    answer = 40.0 + blow * (1.0 + 2.0 * back)
+    record_case(f"after the junction's answer, {name}", source, answer, float(again), 1e-4, "m", "FORM")
