@@ -152,6 +152,10 @@ _ABOVE = (P["upper_length"], P["top_length"])
 """Where the pipes above the drive pipe's last one stand among the parameters: the next one up, and the one above it."""
 _TALLIES = 17
 """Columns of the running totals kept at each beat; 8 to 15 are energies over rho g [m4]."""
+_BALANCED_BEATS = 3
+_BALANCE_SHARE, _BALANCE_TOLERANCE = 0.5, 1e-3
+"""A balanced vessel's head goes by this share, each beat, to what the line asks for the mean flow of so many beats, and
+must meet it within this tolerance over the beats averaged."""
 _CHOKED = 0.47
 """Share of the outside pressure beyond which more suction draws no more air (air, isentropic; textbook)."""
 TRACE_COLUMNS = ("time", "body_head", "velocity", "opening", "vessel_head", "waste_flow", "delivered_flow")
@@ -203,6 +207,14 @@ def _node_flow(g_sum: float, source: float, waste: float, vessel: float, k_deliv
             slope = (g_sum + 0.5 * waste / root) * 2.0 * k_delivery * abs(flow) + 1.0
             flow -= value / slope
     return flow
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _between(table: FloatArray, flow: float, scale: float) -> float:
+    """A friction table read at a flow [m3/s] that is not negative."""
+    place = math.sqrt(flow) * scale
+    low = min(int(place), FRICTION_POINTS - 1)
+    return table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -266,6 +278,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     delivery_bore, delivery_loss, cracking, slip_volume = p[22], p[23], p[24], p[25]
     body_air, body_compliance = p[26], p[27]
     vessel_head, vessel_held, vessel_air, polytropic = p[28], p[29] > 0.5, p[30], p[31]
+    balanced = p[29] > 1.5
     line_lift, line_fittings, line_length, line_bore, line_roughness = p[32], p[33], p[34], p[47], p[48]
     delivery_shut = p[35] > 0.5
     n, half = int(p[36]), int(p[37])
@@ -515,17 +528,16 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             velocity = inflow / area
             # vessel and line
             if not vessel_held:
-                place = math.sqrt(line_flow) * line_scale
-                low = min(int(place), FRICTION_POINTS - 1)
-                r = line_table[low] + (min(place, FRICTION_POINTS) - low) * (line_table[low + 1] - line_table[low])
-                pull = vessel_head - line_lift - (r + line_fixed) * line_flow * line_flow
+                resistance = _between(line_table, line_flow, line_scale) + line_fixed
+                pull = vessel_head - line_lift - resistance * line_flow * line_flow
                 line_flow = max(line_flow + dt * pull / line_inertance, 0.0)
                 tally[6] += line_flow * dt
-                tally[7] += vessel_head * dt
                 vessel_air_now -= (delivered - line_flow) * dt
                 vessel_air_now = max(vessel_air_now, 1e-3 * vessel_air)
                 vessel_head = vessel_abs_start * (vessel_air / vessel_air_now) ** polytropic - atmospheric_head
                 vessel_low, vessel_high = min(vessel_low, vessel_head), max(vessel_high, vessel_head)
+            if not vessel_held or balanced:
+                tally[7] += vessel_head * dt
             # waste valve
             force = load - closing_force * head * relief
             place = opening
@@ -552,6 +564,14 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                         been_open = False
                         tally[0] = time + dt
                         marks[beats] = tally
+                        if balanced and beats >= 2:
+                            # move towards the head at which the line takes what the last beats gave
+                            since = marks[max(beats - _BALANCED_BEATS, 1)]
+                            taken = max((tally[2] - since[2]) / (tally[0] - since[0]), 0.0)
+                            line_head = (
+                                line_lift + (_between(line_table, taken, line_scale) + line_fixed) * taken * taken
+                            )
+                            vessel_head += _BALANCE_SHARE * (line_head - vessel_head)
                         per_beat[beats, 0] = beat_highest_velocity
                         per_beat[beats, 1] = beat_peak
                         per_beat[beats, 2] = beat_lowest
@@ -590,8 +610,17 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             marks, beats - 1, _width(beats, least_beats), tolerance, vessel_held
         ):
             settled = True
-            state = BEATING
-            break
+            if balanced:
+                last = beats - 1
+                first = last - min(2 * _width(beats, least_beats), last)
+                duration = marks[last, 0] - marks[first, 0]
+                taken = max((marks[last, 2] - marks[first, 2]) / duration, 0.0)
+                asked = line_lift + (_between(line_table, taken, line_scale) + line_fixed) * taken * taken
+                mean_head = (marks[last, 7] - marks[first, 7]) / duration
+                settled = abs(mean_head - asked) <= _BALANCE_TOLERANCE * max(asked, 1.0)
+            if settled:
+                state = BEATING
+                break
         checked = beats
         if beats >= most_beats or time > most_time:
             break
@@ -634,7 +663,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     result[7] = (marks[last, 3] - marks[first, 3]) / duration
     result[13] = (marks[last, 4] - marks[first, 4]) / width
     result[14] = (marks[last, 5] - marks[first, 5]) / width
-    if not vessel_held:
+    if not vessel_held or balanced:
         result[15] = (marks[last, 7] - marks[first, 7]) / duration
     result[17] = (marks[last, 6] - marks[first, 6]) / duration
     result[22] = (marks[last, 16] - marks[first, 16]) / width

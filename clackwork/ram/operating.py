@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -66,42 +66,87 @@ def line_head(line: DeliveryLine, flow: float, water: Water) -> float:
 
 
 def operating_rows(
-    packed: FloatArray, head_for_flow: Callable[[int, float], float], *, workers: int | None = None
+    packed: FloatArray, lines: Sequence[DeliveryLine], water: Water, *, workers: int | None = None
 ) -> FloatArray:
-    """Solve q_ram(head) = q_line(head) for every row, by false position on runs with the head held.
+    """Solve q_ram(head) = q_line(head) for every row.
 
-    The ram gives less the higher the head and the line takes more, so the answer lies between the line's head at
-    no flow and at the flow the ram gives there.
+    A first run lets the head follow, beat by beat, what the line asks for the flow given; where its beats do not
+    settle on a head that line and ram agree on, or the line leaks, false position on runs with the head held takes
+    over.
 
     Parameters
     ----------
     packed : float64[cases, len(PARAMETERS)]
         Changed in place: the vessel head of each row becomes the one found.
-    head_for_flow : callable
-        (row, flow [m3/s]) -> head the line needs [m].
+    lines : sequence of DeliveryLine
+        One for each row.
+    water : Water
     workers : int, optional
 
     Returns
     -------
     float64[cases, len(RESULTS)]
     """
+    place, found = kernel.P, kernel.R
+    for name, values in (
+        ("vessel_head", [line.lift for line in lines]),
+        ("line_lift", [line.lift for line in lines]),
+        ("line_fittings", [line.fittings_loss for line in lines]),
+        ("line_length", [line.length for line in lines]),
+        ("line_bore", [line.pipe.bore for line in lines]),
+        ("line_roughness", [line.pipe.roughness for line in lines]),
+    ):
+        packed[:, place[name]] = values
+    packed[:, place["vessel_held"]] = 2.0
+    out = run_packed(packed, workers=workers)
+    packed[:, place["vessel_held"]] = 1.0
+    packed[:, place["vessel_head"]] = out[:, found["vessel_head"]]
+    stalled = (kernel.STALLED_OPEN, kernel.STALLED_SHUT)
+    apart = []
+    for row, line in enumerate(lines):
+        if out[row, found["state"]] in stalled:
+            packed[row, place["vessel_head"]] = line.lift
+        elif line.leak_area > 0.0 or not _agree(out[row], line, water):
+            apart.append(row)
+    if apart:
+        rows = packed[apart]
+        out[apart] = _by_false_position(rows, [lines[row] for row in apart], water, workers)
+        packed[apart] = rows
+    return out
+
+
+def _agree(out: FloatArray, line: DeliveryLine, water: Water) -> bool:
+    """Whether settled beats stand at the head their line asks for."""
+    head = float(out[kernel.R["vessel_head"]])
+    asked = line_head(line, float(out[kernel.R["delivered_flow"]]), water)
+    return out[kernel.R["settled"]] > 0.5 and abs(head - asked) <= 2.0 * _HEAD_TOLERANCE * max(head, 1.0)
+
+
+def _by_false_position(
+    packed: FloatArray, lines: Sequence[DeliveryLine], water: Water, workers: int | None
+) -> FloatArray:
+    """Solve by runs with the head held; changes the vessel heads in place.
+
+    The ram gives less the higher the head and the line takes more, so the answer lies between the line's head at
+    no flow and at the flow the ram gives there.
+    """
     head_at, flow_at = kernel.P["vessel_head"], kernel.R["delivered_flow"]
     count = len(packed)
-    low = np.array([head_for_flow(i, 0.0) for i in range(count)])
+    low = np.array([line_head(line, 0.0, water) for line in lines])
     packed[:, head_at] = low
     out = run_packed(packed, workers=workers)
-    high = np.array([head_for_flow(i, float(out[i, flow_at])) for i in range(count)])
+    high = np.array([line_head(lines[i], float(out[i, flow_at]), water) for i in range(count)])
     miss_low, miss_high = low - high, np.full(count, np.nan)
     heads = high.copy()
-    todo = np.flatnonzero(-miss_low > _HEAD_TOLERANCE * np.maximum(low, 1.0))
+    todo = [int(i) for i in np.flatnonzero(-miss_low > _HEAD_TOLERANCE * np.maximum(low, 1.0))]
     for _ in range(12):
-        if not len(todo):
+        if not todo:
             break
         packed[todo, head_at] = heads[todo]
         out[todo] = run_packed(packed[todo], workers=workers)
-        still = []
+        still: list[int] = []
         for i in todo:
-            miss = heads[i] - head_for_flow(int(i), float(out[i, flow_at]))
+            miss = heads[i] - line_head(lines[i], float(out[i, flow_at]), water)
             if abs(miss) <= _HEAD_TOLERANCE * max(heads[i], 1.0):
                 continue
             if miss > 0.0:
@@ -113,7 +158,7 @@ def operating_rows(
             share = miss_low[i] / (miss_low[i] - miss_high[i]) if math.isfinite(miss_high[i]) else 1.0
             heads[i] = low[i] + min(max(share, 0.05), 0.95) * (high[i] - low[i])
             still.append(i)
-        todo = np.array(still, dtype=int)
+        todo = still
     return out
 
 
@@ -130,5 +175,5 @@ def operating_point(case: RamCase) -> BeatResult:
     line, water = case.line, case.water
     held = replace(case, line=None, vessel_head=line.lift)
     packed = pack(held)[np.newaxis, :]
-    out = operating_rows(packed, lambda _, flow: line_head(line, flow, water), workers=1)
+    out = operating_rows(packed, [line], water, workers=1)
     return unpack(held, packed[0], out[0])

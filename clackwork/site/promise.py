@@ -11,8 +11,8 @@ from clackwork.errors import InputError
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import STATES, RamCase, pack, set_waits, unpack
-from clackwork.ram.operating import line_head, operating_rows
-from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine, Supply
+from clackwork.ram.operating import operating_rows
+from clackwork.ram.parts import STANDARD_GRAVITY, Supply
 from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
@@ -87,11 +87,7 @@ def _solve(rows: FloatArray, site: Site, lifts: FloatArray, water: Water, progre
     found = []
     for start in range(0, len(rows), _BATCH):
         lines = [replace(site.line, lift=float(lift)) for lift in lifts[start : start + _BATCH]]
-
-        def head(row: int, flow: float, lines: list[DeliveryLine] = lines) -> float:
-            return line_head(lines[row], flow, water)
-
-        found.append(operating_rows(rows[start : start + _BATCH], head))
+        found.append(operating_rows(rows[start : start + _BATCH], lines, water))
         if progress:
             progress(min(start + _BATCH, len(rows)), len(rows))
     return np.concatenate(found)
@@ -185,7 +181,7 @@ def _stall_margin(twin: Twin, site: Site, water: Water) -> float:
         vessel_head=site.line.lift,
     )
     row = pack(best)
-    out = operating_rows(row[np.newaxis], lambda _, flow: line_head(site.line, flow, water), workers=1)
+    out = operating_rows(row[np.newaxis], [site.line], water, workers=1)
     return unpack(best, row, out[0]).velocity_ratio
 
 
