@@ -215,17 +215,31 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             piston = seat_area * relief
             push = (speed + dt * load / mass) / (1.0 + dt * damping / mass)
             give = -dt * density * gravity * piston / (mass + dt * damping)
-        mode = 1 if delivering else 0
-        body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
-                               air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
-        if not shut and not delivering and body_head > vessel_head + cracking:
-            delivering, mode, slip_left = True, 1, 0.0
+        meets, meeting = False, 0.0
+        for attempt in range(2):
+            open_now, opened = delivering, False
+            mode = 1 if open_now else 0
             body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
                                    air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
-        if delivering and body_head < vessel_head and slip_left <= 0.0:
-            delivering, mode = False, 0
-            body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
-                                   air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
+            if not shut and not open_now and body_head > vessel_head + cracking:
+                open_now, opened, mode = True, True, 1
+                body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance,
+                                       air_volume, air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
+            if open_now and body_head < vessel_head and (opened or slip_left <= 0.0):
+                open_now, mode = False, 0
+                body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance,
+                                       air_volume, air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
+            # a valve that meets a stop in this step sweeps only what is left of its way
+            if attempt == 0:
+                meeting = push + give * max(body_head, vapour_head)
+            reached = opening + dt * meeting
+            if piston == 0.0 or attempt == 1 or 0.0 < reached < stroke:
+                break
+            push, give = ((0.0 if reached <= 0.0 else stroke) - opening) / dt, 0.0
+            meets = True
+        delivering = open_now
+        if opened:
+            slip_left = 0.0
         if cavity > 0.0 or body_head < vapour_head:
             body_head = vapour_head
             if delivering:
@@ -267,7 +281,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         force = load - density * gravity * body_head * seat_area * relief
         at_rest = speed == 0.0 and ((opening >= stroke and force >= 0.0) or (opening <= 0.0 and force <= 0.0))
         if not at_rest:
-            speed = (speed + dt * force / mass) / (1.0 + dt * damping / mass)
+            speed = meeting if meets else (speed + dt * force / mass) / (1.0 + dt * damping / mass)
             opening += speed * dt
             if opening >= stroke:
                 opening = stroke

@@ -24,6 +24,18 @@ ensure_cache_dir()
 
 from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
 
+from clackwork.ram.layout import (  # noqa: E402
+    BEATING,
+    IRREGULAR,
+    PARAMETERS,
+    RESULTS,
+    STALLED_OPEN,
+    STALLED_SHUT,
+    TRACE_COLUMNS,
+    UNSETTLED,
+    P,
+    R,
+)
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
     LANES,
@@ -36,120 +48,29 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     start_losses,
     wall_shear_terms,
 )
+from clackwork.ram.settling import window_settled, window_width  # noqa: E402
+
+__all__ = [
+    "BEATING",
+    "IRREGULAR",
+    "PARAMETERS",
+    "RESULTS",
+    "STALLED_OPEN",
+    "STALLED_SHUT",
+    "TRACE_COLUMNS",
+    "UNSETTLED",
+    "P",
+    "R",
+    "simulate",
+    "terminal_velocity",
+]
 
 FloatArray = NDArray[np.float64]
 
-PARAMETERS = (
-    "gravity",
-    "density",
-    "kinematic_viscosity",
-    "vapour_head",
-    "atmospheric_head",
-    "fall",
-    "supply_plan_area",
-    "pipe_length",
-    "pipe_bore",
-    "pipe_roughness",
-    "entry_loss",
-    "wave_speed",
-    "friction_factor_scale",
-    "effective_mass",
-    "load_shut",
-    "load_open",
-    "damping",
-    "restitution",
-    "stroke",
-    "seat_bore",
-    "discharge_coefficient",
-    "closing_coefficient",
-    "delivery_bore",
-    "delivery_loss",
-    "cracking_head",
-    "slip_volume",
-    "body_air",
-    "body_compliance",
-    "vessel_head",
-    "vessel_held",
-    "vessel_air",
-    "polytropic_index",
-    "line_lift",
-    "line_fittings",
-    "line_length",
-    "delivery_shut",
-    "losses",
-    "steps_per_half",
-    "least_beats",
-    "most_beats",
-    "settle_tolerance",
-    "most_time",
-    "wait_open",
-    "wait_shut",
-    "unsteady_friction",
-    "start_velocity",
-    "start_opening",
-    "line_bore",
-    "line_roughness",
-    "waste_leak_area",
-    "rest_opening",
-    "delivery_leak_area",
-    "snifter_area",
-    "air_density",
-    "feed_inertance",
-    "feed_loss",
-    "upper_length",
-    "upper_bore",
-    "upper_roughness",
-    "upper_wave_speed",
-    "upper_losses",
-    "top_length",
-    "top_bore",
-    "top_roughness",
-    "top_wave_speed",
-    "top_losses",
-)
-P = {name: place for place, name in enumerate(PARAMETERS)}
-
-RESULTS = (
-    "state",
-    "settled",
-    "beats",
-    "beat_period",
-    "beat_spread",
-    "waste_flow",
-    "delivered_flow",
-    "drawn_flow",
-    "closing_velocity",
-    "peak_head",
-    "lowest_head",
-    "landing_speed_shut",
-    "landing_speed_open",
-    "open_time",
-    "delivery_time",
-    "vessel_head",
-    "vessel_ripple",
-    "line_flow",
-    "cavity_volume",
-    "simulated_time",
-    "time_step",
-    "fall_at_end",
-    "snifted_air",
-    "energy_supplied",
-    "energy_entry",
-    "energy_pipe",
-    "energy_waste",
-    "energy_lifted",
-    "energy_delivery_valve",
-    "energy_body",
-    "energy_waste_valve",
-)
-R = {name: place for place, name in enumerate(RESULTS)}
-
-BEATING, STALLED_OPEN, STALLED_SHUT, IRREGULAR, UNSETTLED = 0.0, 1.0, 2.0, 3.0, 4.0
-
-_REBOUND = 0.02
-"""Slower rebounds [m/s], or such as the load undoes within a step, are none."""
 _ABOVE = (P["upper_length"], P["top_length"])
 """Where the pipes above the drive pipe's last one stand among the parameters: the next one up, and the one above it."""
+_REBOUND = 0.02
+"""Slower rebounds [m/s], or such as the load undoes within a step, are none."""
 _TALLIES = 17
 """Columns of the running totals kept at each beat; 8 to 15 are energies over rho g [m4]."""
 _BALANCED_BEATS = 3
@@ -158,7 +79,6 @@ _BALANCE_SHARE, _BALANCE_TOLERANCE = 0.5, 1e-3
 must meet it within this tolerance over the beats averaged."""
 _CHOKED = 0.47
 """Share of the outside pressure beyond which more suction draws no more air (air, isentropic; textbook)."""
-TRACE_COLUMNS = ("time", "body_head", "velocity", "opening", "vessel_head", "waste_flow", "delivered_flow")
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -218,40 +138,6 @@ def _between(table: FloatArray, flow: float, scale: float) -> float:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _width(beats: int, least_beats: int) -> int:
-    """Beats in one window: a third of those made, so that scattered beats are averaged for longer."""
-    return max((least_beats - 1) // 2, (beats - 1) // 3)
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _window_settled(marks: FloatArray, last: int, width: int, tolerance: float, vessel_held: bool) -> bool:
-    """True when the means of the last two windows of ``width`` beats agree and their scatter cannot hide a drift.
-
-    With a vessel that fills and empties its line must also take what the ram gives.
-    """
-    end, middle, start = last, last - width, last - 2 * width
-    period_new = marks[end, 0] - marks[middle, 0]
-    period_old = marks[middle, 0] - marks[start, 0]
-    if abs(period_new - period_old) > tolerance * period_new:
-        return False
-    drawn_new = marks[end, 3] - marks[middle, 3]
-    for column in (1, 2):
-        new = marks[end, column] - marks[middle, column]
-        old = marks[middle, column] - marks[start, column]
-        if abs(new - old) > tolerance * (abs(drawn_new) + 1e-12):
-            return False
-    if not vessel_held:
-        given = marks[end, 2] - marks[start, 2]
-        if abs(marks[end, 6] - marks[start, 6] - given) > 3.0 * tolerance * given:
-            return False
-    mean = (marks[end, 0] - marks[start, 0]) / (2 * width)
-    square = 0.0
-    for i in range(start, end):
-        square += (marks[i + 1, 0] - marks[i, 0] - mean) ** 2
-    return math.sqrt(square) / (2 * width) < 2.0 * tolerance * mean
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride: int) -> int:
     """Step one ram until its beats settle, it stalls, or the beats or time allowed are used up.
 
@@ -304,6 +190,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     mouth_impedance = mouth_speed / (gravity * mouth_area)
     upper_impedance = p[59] / (gravity * 0.25 * math.pi * p[57] * p[57]) if upper > 0 else impedance
     dt = length / wave_speed / (2 * n * half)
+    rate = 1.0 / dt
+    step_over_mass, kept_speed = dt / mass, 1.0 / (1.0 + dt * damping / mass)
+    load_slope = (load_open - load_shut) / stroke
     seat_area = 0.25 * math.pi * seat_bore * seat_bore
     curtain_ratio = math.pi * seat_bore / seat_area
     waste_factor = discharge * seat_area * root_2g
@@ -355,6 +244,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     tally = np.zeros(_TALLIES)
     owed = 0.0
     opening, speed = max(start_opening * stroke, rest_opening), 0.0
+    opening_known, waste_open, relief, load = -1.0, 0.0, 1.0, load_shut
     head_before = 0.0
     air_pressure_head = atmospheric_head
     air_amount = body_air
@@ -426,18 +316,21 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         # pump
         for j in range(half):
             wave = forward[before, j, above + n]
-            ratio = curtain_ratio * opening
-            spread = ratio * ratio / (1.0 + ratio * ratio)
-            waste = waste_factor * math.sqrt(spread) + waste_leak
+            if opening != opening_known:
+                opening_known = opening
+                ratio = curtain_ratio * opening
+                spread = ratio * ratio / (1.0 + ratio * ratio)
+                waste_open = waste_factor * math.sqrt(spread) + waste_leak
+                relief = 1.0 - (1.0 - closing) * spread
+                load = load_shut + load_slope * opening
+            waste = waste_open
             back_leak, air_in = 0.0, 0.0
             # a moving valve displaces water as a piston; its speed at the end of the step is push + give * head
-            relief = 1.0 - (1.0 - closing) * spread
-            load = load_shut + (load_open - load_shut) * opening / stroke
             piston, push, give = 0.0, 0.0, 0.0
             if speed != 0.0 or (rest_opening < opening and opening < stroke):
                 piston = seat_area * relief
-                push = (speed + dt * load / mass) / (1.0 + dt * damping / mass)
-                give = -dt * density * gravity * piston / (mass + dt * damping)
+                push = (speed + step_over_mass * load) * kept_speed
+                give = -step_over_mass * kept_speed * density * gravity * piston
             if snifter > 0.0:
                 # air enters by suction, water leaves by pressure; the air goes into the vessel with the first water
                 if head_before > 0.0:
@@ -452,41 +345,51 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if delivery_leak > 0.0 and not delivering and vessel_head > head_before:
                 back_leak = delivery_leak * math.sqrt(vessel_head - head_before)
             # trapped air, isothermal: its secant compliance is V_old / p_new, found by substitution
-            pressure = air_pressure_head
-            for turn in range(8):
-                compliance = body_compliance
-                if air_amount > 0.0:
-                    compliance += air_volume / pressure
-                g_sum = inverse_impedance + compliance / dt - piston * give
-                source = wave * inverse_impedance + compliance * head_before / dt + back_leak + piston * push + owed
-                source += air_in * atmospheric_head / (pressure * dt)
-                if waste > 0.0:
-                    root = (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / (2.0 * g_sum)
-                    head = math.copysign(root * root, source)
-                else:
-                    head = source / g_sum
-                if not delivery_shut and (delivering or head > vessel_head + cracking):
-                    flow = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
-                    if flow > 0.0 or slip_left > 0.0:
-                        head = vessel_head + k_delivery * flow * abs(flow)
-                if air_amount <= 0.0:
+            meets, meeting = False, 0.0
+            for attempt in range(2):
+                pressure = air_pressure_head
+                for turn in range(8):
+                    compliance = body_compliance
+                    if air_amount > 0.0:
+                        compliance += air_volume / pressure
+                    compliance *= rate
+                    g_sum = inverse_impedance + compliance - piston * give
+                    source = wave * inverse_impedance + compliance * head_before + back_leak + piston * push + owed
+                    if air_in != 0.0:
+                        source += air_in * atmospheric_head / pressure * rate
+                    if waste > 0.0:
+                        root = 0.5 * (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / g_sum
+                        head = math.copysign(root * root, source)
+                    else:
+                        head = source / g_sum
+                    passing, found = 0.0, head
+                    if not delivery_shut and (delivering or head > vessel_head + cracking):
+                        passing = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
+                        if passing > 0.0 or slip_left > 0.0:
+                            found = vessel_head + k_delivery * passing * abs(passing)
+                    if air_amount <= 0.0:
+                        break
+                    absolute = max(found, vapour_head) + atmospheric_head
+                    if abs(absolute - pressure) < 1e-3 * pressure:
+                        break
+                    pressure = absolute if turn == 0 else 0.5 * (absolute + pressure)
+                if piston == 0.0 or attempt == 1:
                     break
-                found = max(head, vapour_head) + atmospheric_head
-                if abs(found - pressure) < 1e-3 * pressure:
+                # a valve that meets a stop in this step sweeps only what is left of its way
+                meeting = push + give * max(found, vapour_head)
+                reached = opening + dt * meeting
+                if rest_opening < reached and reached < stroke:
                     break
-                pressure = found if turn == 0 else 0.5 * (found + pressure)
-            if waste > 0.0:
-                root = (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / (2.0 * g_sum)
-                head = math.copysign(root * root, source)
-            else:
-                head = source / g_sum
+                push = ((rest_opening if reached <= rest_opening else stroke) - opening) * rate
+                give = 0.0
+                meets = True
             delivered = 0.0
             if not delivery_shut:
                 if not delivering and head > vessel_head + cracking:
                     delivering = True
                     slip_left = 0.0
                 if delivering:
-                    delivered = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
+                    delivered = passing
                     if delivered > 0.0 or slip_left > 0.0:
                         # the valve's place as a volume: pushed open by water going out, seated by as much come back
                         slip_left = min(slip_volume, slip_left + delivered * dt)
@@ -505,7 +408,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 waste_now = -waste * math.sqrt(-head) if head < 0.0 else waste * math.sqrt(head)
                 inflow = (wave - head) * inverse_impedance
                 stored = compliance * (head - head_before)
-                cavity += (waste_now + delivered - inflow - piston * (push + give * head) - owed) * dt + stored
+                cavity += (waste_now + delivered + stored - inflow - piston * (push + give * head) - owed) * dt
                 if cavity <= 0.0:
                     cavity = 0.0
                 largest_cavity = max(largest_cavity, cavity)
@@ -518,13 +421,15 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 air_volume = air_amount * atmospheric_head / air_pressure_head
             head_before = head
             tally[1] += waste_now * dt
-            tally[2] += (delivered + min(air_in, 0.0) * atmospheric_head / (air_pressure_head * dt)) * dt
+            tally[2] += delivered * dt
+            if air_in < 0.0:
+                tally[2] += air_in * atmospheric_head / air_pressure_head
+                tally[16] -= air_in
             tally[11] += head * waste_now * dt
             tally[12] += vessel_head * delivered * dt
             tally[13] += (head - vessel_head) * delivered * dt
             tally[14] += head * (inflow - waste_now - delivered + swept) * dt
             tally[15] -= head * swept * dt
-            tally[16] -= min(air_in, 0.0)
             velocity = inflow / area
             # vessel and line
             if not vessel_held:
@@ -546,19 +451,19 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if resting_open:
                 tally[4] += dt
             elif not resting_shut:
-                speed = (speed + dt * force / mass) / (1.0 + dt * damping / mass)
+                speed = meeting if meets else (speed + step_over_mass * force) * kept_speed
                 opening += dt * speed
                 if opening >= stroke:
                     opening = stroke
                     beat_landing_open = max(beat_landing_open, speed)
                     speed = -restitution * speed
-                    if speed > -max(_REBOUND, dt * force / mass):
+                    if speed > -max(_REBOUND, step_over_mass * force):
                         speed = 0.0
                 elif opening <= rest_opening:
                     opening = rest_opening
                     landing = -speed
                     speed = restitution * landing
-                    if speed < max(_REBOUND, -dt * force / mass):
+                    if speed < max(_REBOUND, -step_over_mass * force):
                         speed = 0.0
                     if been_open:
                         been_open = False
@@ -587,7 +492,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     been_open = True
                     last_event = time
             # what the valve swept less or more than it was given: it met a stop, or left one
-            owed = seat_area * relief * (opening - place) / dt - piston * (push + give * head)
+            owed = seat_area * relief * (opening - place) * rate - piston * (push + give * head)
             if delivered > 0.0:
                 tally[5] += dt
             beat_highest_velocity = max(beat_highest_velocity, velocity)
@@ -606,13 +511,13 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if beats >= most_beats:
                 break
         block += 1
-        if beats > max(least_beats, checked) and _window_settled(
-            marks, beats - 1, _width(beats, least_beats), tolerance, vessel_held
+        if beats > max(least_beats, checked) and window_settled(
+            marks, beats - 1, window_width(beats, least_beats), tolerance, vessel_held
         ):
             settled = True
             if balanced:
                 last = beats - 1
-                first = last - min(2 * _width(beats, least_beats), last)
+                first = last - min(2 * window_width(beats, least_beats), last)
                 duration = marks[last, 0] - marks[first, 0]
                 taken = max((marks[last, 2] - marks[first, 2]) / duration, 0.0)
                 asked = line_lift + (_between(line_table, taken, line_scale) + line_fixed) * taken * taken
@@ -647,7 +552,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         result[9], result[10] = beat_peak, beat_lowest
         return rows
     last = beats - 1
-    width = min(2 * _width(beats, least_beats), last)
+    width = min(2 * window_width(beats, least_beats), last)
     if width < 1:
         return rows
     first = last - width
