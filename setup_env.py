@@ -341,11 +341,12 @@ FIND_CACHE = (
 )
 COMPILE_KERNEL = (
     "from numba import float64 as number, int64 as count\n"
-    "from clackwork.ram import kernel, pipe_losses\n"
+    "from clackwork.ram import kernel, line_steps, pipe_losses\n"
     "row, table = number[::1], number[:, ::1]\n"
     "kernel.simulate.compile((row, row, table, count))\n"
     "kernel.terminal_velocity.compile((row,))\n"
     "pipe_losses.darcy_friction.compile((number, number))\n"
+    "line_steps.step_surge.compile((row, row, table, table, count))\n"
 )
 COMPILE_ORACLE = (
     "from clackwork.ram import characteristics\n"

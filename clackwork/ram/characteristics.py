@@ -262,8 +262,11 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             owed,
         )
         inflow = (wave - body_head) / impedance
+        overfull = 0.0
         if body_head == vapour_head:
-            cavity = max(cavity + (waste + delivered + storage - inflow) * dt, 0.0)
+            cavity += (waste + delivered + storage - inflow) * dt
+            if cavity < 0.0:
+                overfull, cavity = -cavity / dt, 0.0
         if mode == 1:
             slip_left = min(slip_volume, slip_left + delivered * dt)
         if body_air > 0.0:
@@ -302,7 +305,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             if not been_open and opening > 0.5 * stroke:
                 been_open = True
                 last_event = time
-        owed = seat_area * relief * (opening - place) / dt - piston * (push + give * body_head)
+        owed = overfull + seat_area * relief * (opening - place) / dt - piston * (push + give * body_head)
         time += dt
         if been_open and time - last_event > wait_open:
             state = 1.0

@@ -332,12 +332,13 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 push = (speed + step_over_mass * load) * kept_speed
                 give = -step_over_mass * kept_speed * density * gravity * piston
             if snifter > 0.0:
-                # air enters by suction, water leaves by pressure; the air goes into the vessel with the first water
+                # air enters by suction, water leaves by pressure; the air goes into the vessel with the first water (with
+                # the delivery shut at the valve it could not, and none is taken in)
                 if head_before > 0.0:
                     waste += snifter
                     if snifted > 0.0 and delivered > 0.0:
                         air_in = -min(snifted, delivered * dt * air_pressure_head / atmospheric_head)
-                else:
+                elif not delivery_shut:
                     suction = min(-head_before, _CHOKED * atmospheric_head)
                     air_in = snifter * math.sqrt(suction * density / air_density) * dt
                 snifted += air_in
@@ -401,16 +402,18 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if not delivering:
                 delivered = -back_leak
             # vapour cavity at the pump
+            overfull = 0.0
             if cavity > 0.0 or head < vapour_head:
                 head = vapour_head
-                if delivering and delivered <= 0.0:
+                if delivering:
                     delivering, delivered = False, 0.0
                 waste_now = -waste * math.sqrt(-head) if head < 0.0 else waste * math.sqrt(head)
                 inflow = (wave - head) * inverse_impedance
                 stored = compliance * (head - head_before)
                 cavity += (waste_now + delivered + stored - inflow - piston * (push + give * head) - owed) * dt
                 if cavity <= 0.0:
-                    cavity = 0.0
+                    # it closed within the step: what came in beyond it stays to be counted
+                    overfull, cavity = -cavity * rate, 0.0
                 largest_cavity = max(largest_cavity, cavity)
             waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
             swept = piston * (push + give * head) + owed
@@ -492,7 +495,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     been_open = True
                     last_event = time
             # what the valve swept less or more than it was given: it met a stop, or left one
-            owed = seat_area * relief * (opening - place) * rate - piston * (push + give * head)
+            owed = overfull + seat_area * relief * (opening - place) * rate - piston * (push + give * head)
             if delivered > 0.0:
                 tally[5] += dt
             beat_highest_velocity = max(beat_highest_velocity, velocity)

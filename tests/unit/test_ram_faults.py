@@ -9,7 +9,7 @@ import pytest
 
 from clackwork.errors import InputError, ModelError
 from clackwork.pipes import find_pipe
-from clackwork.ram.engine import RamCase, run_beats
+from clackwork.ram.engine import RamCase, run_beats, shut_off_head
 from clackwork.ram.faults import FAULTS
 from clackwork.ram.operating import line_head, line_leak, operating_point
 from clackwork.ram.parts import (
@@ -171,3 +171,10 @@ def test_a_narrow_supply_pipe_costs_delivery() -> None:
 def test_a_standpipe_has_a_plan_area() -> None:
     with pytest.raises(InputError, match="plan_area"):
         Supply(3.0, feed=SupplyPipe(find_pipe("pe100-sdr11", "63 mm"), 40.0))
+
+
+def test_a_snifter_leaves_the_dead_head_of_a_shut_pump() -> None:
+    """With the delivery shut at the valve its air could go nowhere: only its leak lowers the dead head, by little."""
+    shut = replace(SOUND, line=None, vessel_head=None)
+    holed = replace(shut, build=replace(shut.build, snifter=Snifter(1e-3)))
+    assert shut_off_head(holed) == pytest.approx(shut_off_head(shut), rel=0.1)

@@ -270,6 +270,7 @@ from clackwork.pipes import find_pipe
 from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import RamCase, pack, run_beats, run_trace, shut_off_head, steady_velocity
+from clackwork.ram.line_surge import line_surge
 from clackwork.ram.operating import line_head
 from clackwork.ram.parts import AirVessel, Build, DeliveryLine, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 pipe = find_pipe("steel-sch40", "1 in")
@@ -281,6 +282,7 @@ run_beats(held), run_trace(held, duration=1.0), shut_off_head(held), steady_velo
 run_beats(dataclasses.replace(held, vessel_head=None, line=line)), line_head(line, 1e-4, held.water)
 rows = np.repeat(pack(held)[np.newaxis, np.newaxis], 2, axis=1)
 run_packed(rows.reshape(2, -1), workers=2), [kernel.terminal_velocity(row) for row in rows[:, 1]]
+line_surge(line, held.water, flow=1e-4, closing_time=0.1)
 """
 """Each way a job calls the compiled functions, on an invented ram."""
 
