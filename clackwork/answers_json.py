@@ -70,7 +70,7 @@ def figure(value: float, kind: str | None, system: str) -> str:
     """One figure with its unit; "not known" for what is no number."""
     if not math.isfinite(value):
         return "not known"
-    return f"{value:.3g}" if kind is None else format_quantity(value, kind, system)
+    return f"{value:#.3g}".removesuffix(".") if kind is None else format_quantity(value, kind, system)
 
 
 def reason_words(reason: Reason, system: str) -> str:

@@ -12,7 +12,7 @@ from clackwork.ram.engine import BeatResult
 from clackwork.site.site import Promise, Range
 from clackwork.twin.twin import Twin
 
-_ANSWERS = {"yes": "Yes", "only if": "Only if", "no": "No"}
+_ANSWERS = {"yes": "Yes.", "only if": "Yes, but only if what is said below is done.", "no": "No."}
 
 _PARAMETER_KINDS = {"slip_volume": "small_volume", "body_air": "small_volume"}
 """Kinds in which the fitted parameters with a unit are written; the others are plain numbers."""
@@ -23,6 +23,9 @@ _FIGURE_WORDS = {
     "back_pressure_head": "back-pressure head",
     "shut_off_head": "shut-off head",
 }
+
+_STALLED_FIGURES = ("waste_flow", "drawn_flow", "peak_head", "surge_head", "vessel_head")
+"""Figures of an engine run that a pump which does not beat has, too."""
 
 
 def figure_words(name: str) -> str:
@@ -72,7 +75,7 @@ def promise_lines(promise: Promise, system: str, said: set[str] | None = None) -
     Cautions in ``said`` were said in full before; those said now are added to it.
     """
     said = set() if said is None else said
-    lines = [f"{promise.site}, build {promise.build}: {_ANSWERS.get(promise.answer, promise.answer)}."]
+    lines = [f"{promise.site}, build {promise.build}: {_ANSWERS[promise.answer]}"]
     for reason in promise.reasons:
         lines.append(f"  {'Note: ' if reason.hardness == 'note' else ''}{reason_words(reason, system)}")
     left = [one for one in promise.cautions if one in CAUTIONS]
@@ -113,10 +116,9 @@ def _groups(promise: Promise) -> tuple[_Group, ...]:
 
 def twin_lines(twin: Twin, system: str) -> list[str]:
     """A twin: what is known how well, what the runs missed, what to run next."""
-    missed = sum(1 for one in twin.residuals if not abs(one.normalised) <= 2.0)
+    missed = sum(1 for one in twin.residuals if not abs(one.normalised) <= 2.0) or "none"
     lines = [
-        f"Build {twin.build.name}: {len(twin.residuals)} figures fitted, {missed} of them missed by more "
-        f"than two "
+        f"Build {twin.build.name}: {len(twin.residuals)} figures fitted, {missed} of them missed by more than two "
         f"standard deviations; the model itself is off by about {100.0 * twin.model_form_spread:.1f} %."
     ]
     lines += [f"  Note: {warning}" for warning in twin.warnings]
@@ -141,7 +143,9 @@ def beat_lines(result: BeatResult, title: str, system: str) -> list[str]:
     settled = "" if result.settled or result.state.startswith("stalled") else " (did not settle)"
     lines = [f"{title}: {result.state}{settled}."]
     for name, kind in BEAT_KINDS.items():
-        lines.append(f"    {name.replace('_', ' '):<24}{figure(getattr(result, name), kind, system)}")
+        if result.state.startswith("stalled") and name not in _STALLED_FIGURES:
+            continue
+        lines.append(f"    {figure_words(name):<24}{figure(getattr(result, name), kind, system)}")
         if name == "surge_head":
             lines.append(f"      Caution: {CAUTIONS['peak_pressure'].words}")
     return lines

@@ -32,6 +32,9 @@ KEYS = {
 }
 """Fields of a workbook that stand behind a value of another name."""
 
+_ONE_BAR = parse("1 bar", "pressure_gauge")
+"""Stands for a gauge whose full scale was not typed."""
+
 _PLUS_MINUS = re.compile(r"±|\+\s*/?\s*-")
 _TWO_UNITS = re.compile(r"[\s'\"]\d|\d\s*[A-Za-z]")
 
@@ -53,7 +56,9 @@ def errors_of_runs(workbook: Workbook) -> Iterator[None]:
             raise
         keys = keys_behind(error.field)
         key = next((key for key in keys if f"run.{run}.{key}" in workbook.typed), keys[0])
-        raise restated(error, f"run '{run}', {key}", workbook.typed.get(f"run.{run}.{key}")) from error
+        rig = next(one.rig for one in workbook.runs if one.name == run)
+        gauge = workbook.typed.get(f"rig.{rig}.instruments.gauge.full_scale", _ONE_BAR)
+        raise restated(error, f"run '{run}', {key}", workbook.typed.get(f"run.{run}.{key}"), gauge) from error
 
 
 def unit_typed(text: str) -> str:
@@ -74,7 +79,7 @@ def in_unit_typed(value: float, quantity: Quantity) -> str | None:
     return f"{_plain(_from_si(value, unit, quantity.kind))} {unit}" if unit else None
 
 
-def restated(error: InputError, field: str, quantity: Quantity | None) -> InputError:
+def restated(error: InputError, field: str, quantity: Quantity | None, gauge: Quantity | None = None) -> InputError:
     """The same error as the writer of a workbook sees it.
 
     Parameters
@@ -85,6 +90,9 @@ def restated(error: InputError, field: str, quantity: Quantity | None) -> InputE
         Table and key of the workbook, in words.
     quantity : Quantity or None
         As typed there; None for a plain number or nothing.
+    gauge : Quantity or None
+        A quantity of another kind, in whose unit limits are written that are of its kind: the full scale of a gauge,
+        when a head was typed that the gauge cannot read.
     """
     next_step = error.next_step
     if error.allowed.startswith("it must be") and (not next_step or (quantity is not None and next_step.endswith("?"))):
@@ -96,7 +104,11 @@ def restated(error: InputError, field: str, quantity: Quantity | None) -> InputE
         if math.isclose(_checked(error.limits, quantity.kind), quantity.value, rel_tol=1e-6, abs_tol=1e-12):
             allowed = _limits_typed(error.limits, quantity) or allowed
         else:
-            value += f" (which makes {error.field.split('.')[-1]} {error.value})"
+            worked_out: object = error.value
+            if gauge is not None and math.isfinite(checked := _checked(error.limits, gauge.kind)):
+                worked_out = in_unit_typed(checked, gauge) or worked_out
+                allowed = _limits_typed(error.limits, gauge) or allowed
+            value += f" (which makes {re.split(': |[.]', error.field)[-1]} {worked_out})"
     return InputError(field, value, allowed, next_step)
 
 

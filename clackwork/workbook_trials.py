@@ -72,7 +72,8 @@ def judgement_lines(trial: Trial, judged: Judgement, system: str) -> list[str]:
     interval = judged.interval or judged.instrument_interval
     low, high = (100.0 * limit / judged.pooled_a.mean.value for limit in interval)
     from_what = "" if judged.interval else ", from the instruments alone"
-    lines.append(f"    Difference: {share:+.1f} % ({low:+.1f} to {high:+.1f}, {judged.level:.0%}{from_what})")
+    span = f"{low:+.1f} to {high:+.1f}, {100.0 * judged.level:.0f} %{from_what}"
+    lines.append(f"    Difference as a share of {judged.build_a}: {share:+.1f} % ({span})")
     lines.append(f"    {judged.build_a}: {_pooled_words(judged.pooled_a, kind, system)}")
     lines.append(f"    {judged.build_b}: {_pooled_words(judged.pooled_b, kind, system)}")
     lines += [f"  {reason}" for reason in judged.reasons]

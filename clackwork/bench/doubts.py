@@ -158,7 +158,7 @@ def _drift_with_order(
     if chance > _SLOPE_CHANCE:
         return []
     whole = slope * (max(everything) - min(everything))
-    size = f" by {abs(whole / pooled_a.mean.value):.1%} over the trial" if pooled_a.mean.value else ""
+    size = f" by {100.0 * abs(whole / pooled_a.mean.value):.1f} % over the trial" if pooled_a.mean.value else ""
     way = "rose" if slope > 0 else "fell"
     sentence = f"The figure {way} with the order of the runs{size}, whichever build ran: something drifted."
     return [TrialWarning("figure_drifted", sentence)]
@@ -196,7 +196,7 @@ def _conditions(
         if abs(apart) > _MOVED * doubt or (read_apart and share > material):
             way = "higher" if apart > 0 else "lower"
             sentence = (
-                f"The {words} was {share:.1%} {way} for {runs_b[0].run.build} than for {runs_a[0].run.build}: "
+                f"The {words} was {100.0 * share:.1f} % {way} for {runs_b[0].run.build} than for {runs_a[0].run.build}: "
                 "part of the difference may come from that."
             )
             found.append(TrialWarning(identity, sentence))

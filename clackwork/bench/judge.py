@@ -181,16 +181,18 @@ def _verdict(difference: Estimate, level: float, margin: float) -> tuple[Verdict
     inside = -margin < low and high < margin
     apart = low > 0.0 or high < 0.0
     if inside:
-        reasons = [f"The whole {level:.0%} interval of the difference lies within the margin."]
+        reasons = [f"The whole {100.0 * level:.0f} % interval of the difference lies within the margin."]
         if apart:
             reasons.append("A real difference is seen, but it is smaller than the margin.")
         return "the same within the margin", reasons
     if apart:
-        reasons = [f"The {level:.0%} interval of the difference leaves out zero."]
+        reasons = [f"The {100.0 * level:.0f} % interval of the difference leaves out zero."]
         if not (low > margin or high < -margin):
             reasons.append("It is not shown to be larger than the margin.")
         return "different", reasons
-    return "not yet known", [f"The {level:.0%} interval of the difference holds zero and reaches beyond the margin."]
+    return "not yet known", [
+        f"The {100.0 * level:.0f} % interval of the difference holds zero and reaches beyond the margin."
+    ]
 
 
 def _sides(
@@ -392,9 +394,9 @@ def _prospects(outlook: _Outlook, builds: tuple[str, str], power: float, verdict
         said = ["No number of runs with these instruments and this scatter would see the difference that matters."]
     elif any(outlook.still):
         more = " and ".join(f"{count} of {build}" for count, build in zip(outlook.still, builds, strict=True) if count)
-        said = [f"Still to run, to see the difference that matters {power:.0%} of the time: {more}."]
+        said = [f"Still to run, to see the difference that matters {100.0 * power:.0f} % of the time: {more}."]
     else:
-        said = [f"There are runs enough to see the difference that matters {power:.0%} of the time."]
+        said = [f"There are runs enough to see the difference that matters {100.0 * power:.0f} % of the time."]
     if verdict == "not yet known":
         same = outlook.same
         words = f"about {same} runs of each" if same else "more runs than these instruments and this scatter allow"

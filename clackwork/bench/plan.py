@@ -370,7 +370,7 @@ def plan_trial(
     changes = sum(one != next_one for one, next_one in itertools.pairwise(order))
     reached = detection_power(difference, scatter, runs, runs, level=level, shared=shared)
     said = [
-        f"{runs} runs of each build see the difference that matters {reached:.0%} of the time.",
+        f"{runs} runs of each build see the difference that matters {100.0 * reached:.0f} % of the time.",
         "Take the pump off and set it up again between runs, or the scatter is that of the readings alone.",
     ]
     if scatter_runs is not None and cautious != runs:

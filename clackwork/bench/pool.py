@@ -269,13 +269,17 @@ def find_odd_runs(
         trail.append(OddRun(names[worst], values[worst], distance, limit, reason))
         if distance > limit:
             found = len(trail)
-    note = f"{count} runs were tested for odd ones at {_ODD_CHANCE:.0%}"
+    note = f"{count} runs were tested for odd ones at {100.0 * _ODD_CHANCE:.0f} %"
     return tuple(trail[:found]), f"{note}; {found or 'none'} found" + (", kept in the mean." if found else ".")
 
 
 def _reason(name: str, value: float, others: float, count: int) -> str:
-    apart = f"{abs(value / others - 1.0):.1%} {'above' if value > others else 'below'}" if others else "apart from"
+    apart = (
+        f"{100.0 * abs(value / others - 1.0):.1f} % {'above' if value > others else 'below'}"
+        if others
+        else "apart from"
+    )
     return (
         f"Run {name} is {apart} the mean of the other {count} runs, farther than chance puts a sound run "
-        f"in {1.0 - _ODD_CHANCE:.0%} of such sets; look for what was different and repeat it."
+        f"in {100.0 * (1.0 - _ODD_CHANCE):.0f} % of such sets; look for what was different and repeat it."
     )

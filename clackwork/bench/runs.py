@@ -13,7 +13,7 @@ from enum import StrEnum
 from clackwork.bench.falling import ORIFICE_EXPONENT, effective_fall
 from clackwork.bench.gum import Component, Estimate, half_width, propagate
 from clackwork.bench.instruments import BEAT_HALF_WIDTH, Instruments
-from clackwork.errors import InputError
+from clackwork.errors import InputError, Limits
 from clackwork.water import HIGHEST_TEMPERATURE, LOWEST_TEMPERATURE, STANDARD_GRAVITY, water_at
 
 VOLUMES = ("drawn_volume", "waste_volume", "delivered_volume")
@@ -100,7 +100,7 @@ class Run:
         object.__setattr__(self, "kind", RunKind(self.kind))
         self._check("fall_start", self.fall_start, 0.05, 60.0, "m", "Fall ends at the spill level.")
         self._check("fall_end", self.fall_end, 0.01, 60.0, "m", "A vessel that ran dry ends the run.")
-        self._check("duration", self.duration, 0.5, 1e6, "s", "Longer is better.")
+        self._check("duration", self.duration, 0.5, 1e6, "s", "Time the run from start to stop.")
         for volume in VOLUMES:
             self._check(volume, getattr(self, volume), 0.0, 1e4, "m3", "Was it litres?")
         self._check("beats", self.beats, 0, 1e8, "beats", "Count whole beats.")
@@ -129,7 +129,11 @@ class Run:
     def _check(self, field: str, value: float | None, low: float, high: float, unit: str, next_step: str) -> None:
         if value is not None and not (math.isfinite(value) and low <= value <= high):
             raise InputError(
-                self._field(field), f"{value:g} {unit}", f"it must be {low:g} to {high:g} {unit}", next_step
+                self._field(field),
+                f"{value:g} {unit}",
+                f"it must be {low:g} to {high:g} {unit}",
+                next_step,
+                limits=Limits(value, low, high, unit),
             )
 
 
@@ -248,7 +252,8 @@ def _check_supply(run: Run, instruments: Instruments) -> None:
             f"run {run.name}: delivered_volume",
             f"{out:g} m3",
             f"it cannot be more than the {drawn:g} m3 drawn",
-            "Check which bucket was which.",
+            "No more comes out than was drawn: check which bucket was which.",
+            limits=Limits(out, 0.0, drawn, "m3"),
         )
     if vessel.plan_area is None or drawn is None:
         return
@@ -261,13 +266,15 @@ def _check_supply(run: Run, instruments: Instruments) -> None:
             f"{drawn:g} m3",
             f"the vessel of {vessel.plan_area:g} m2 would be empty after {most:g} m3",
             "Stop the watch before it runs dry, or leave plan_area out when the supply is refilled.",
+            limits=Limits(drawn, 0.0, most, "m3"),
         )
     if run.fall_end is not None and run.fall_end > run.fall_start + 2.0 * instruments.level_rule.half_width:
         raise InputError(
             f"run {run.name}: fall_end",
             f"{run.fall_end:g} m",
             f"a vessel that drains cannot end above its start of {run.fall_start:g} m",
-            "Were the two levels swapped?",
+            "Were the levels at start and end swapped?",
+            limits=Limits(run.fall_end, 0.01, run.fall_start, "m"),
         )
 
 
@@ -275,20 +282,24 @@ def _check_gauge(run: Run, instruments: Instruments) -> None:
     if run.pressure_gauge is None and run.gauge_head is None:
         return
     gauge = instruments.gauge
-    pressure = _pressure(run, instruments, water_at(run.water_temperature or _UNREAD_TEMPERATURE).density)
+    density = water_at(run.water_temperature or _UNREAD_TEMPERATURE).density
+    pressure = _pressure(run, instruments, density)
     if pressure > gauge.full_scale:
         raise InputError(
             f"run {run.name}: gauge",
             f"{pressure:g} Pa",
-            f"it is above the gauge's full scale of {gauge.full_scale:g} Pa",
-            "Gauges burst: fit one rated for several times the lift before going on.",
+            f"it must be 0 to {gauge.full_scale:g} Pa",
+            "No gauge reads past its full scale, and gauges burst: fit one rated for several times the lift.",
+            limits=Limits(pressure, 0.0, gauge.full_scale, "Pa"),
         )
-    if pressure < 0.0:
+    if pressure < 0.0 and run.gauge_head is not None:
+        highest = gauge.height_above_datum + gauge.full_scale / (density * STANDARD_GRAVITY)
         raise InputError(
             f"run {run.name}: gauge_head",
             f"{run.gauge_head:g} m",
             f"it is below the gauge itself, {gauge.height_above_datum:g} m above the datum",
-            "Heads count from the level at which the waste valve spills.",
+            "Heads count from the level at which the waste valve spills, and the gauge stands above that.",
+            limits=Limits(run.gauge_head, gauge.height_above_datum, highest, "m"),
         )
 
 
@@ -385,6 +396,12 @@ def _volume_formula(wanted: str, run: Run) -> _Formula | None:
     return None
 
 
+def _is_positive(run: Run, *volumes: _Formula) -> bool:
+    """Whether the volumes are above 0 as read: nothing is divided by one that is not."""
+    read = {name: volume for name in VOLUMES if (volume := getattr(run, name)) is not None}
+    return all(volume(read) > 0.0 for volume in volumes)
+
+
 def _fall_formula(run: Run, instruments: Instruments, flow_exponent: float) -> _Formula:
     """The effective fall from both levels, from one level and the water drawn, or from the one level held."""
     area = instruments.bucket.plan_area
@@ -422,7 +439,7 @@ def _formulas(run: Run, instruments: Instruments, flow_exponent: float) -> dict[
         found["beat_rate"] = lambda v: v["beats"] / v["duration"]
         if waste is not None and run.beats > 1:
             found["water_per_beat"] = lambda v: waste(v) / v["beats"]
-    if run.kind is RunKind.DELIVERING and drawn and waste and delivered:
+    if run.kind is RunKind.DELIVERING and drawn and waste and delivered and _is_positive(run, drawn, waste):
         # Written out, as clackwork.rigid refuses the readings just below zero that propagation may try.
         found["daubuisson_efficiency"] = lambda v: delivered(v) * _head(v) / (drawn(v) * fall(v))
         found["rankine_efficiency"] = lambda v: delivered(v) * (_head(v) - fall(v)) / (waste(v) * fall(v))
@@ -484,7 +501,7 @@ def _notes(
         missing = propagate(lambda v: v["drawn_volume"] - v["waste_volume"] - v["delivered_volume"], components)
         if abs(missing.value) > _LEVELS_DISAGREE * missing.standard_uncertainty:
             said.append(
-                f"Run {run.name}: {missing.value / values['drawn_volume']:+.1%} of the water drawn "
+                f"Run {run.name}: {100.0 * (missing.value / values['drawn_volume']):+.1f} % of the water drawn "
                 "is not accounted for; look for a leak or a bucket misread."
             )
     pressure = values.get("pressure", 0.0)
@@ -492,7 +509,7 @@ def _notes(
     if "pressure" in values and gauge.accuracy_class * gauge.full_scale > _LOW_ON_THE_DIAL * pressure:
         said.append(
             f"Run {run.name}: read this low on its dial the gauge may be wrong by more than "
-            f"{_LOW_ON_THE_DIAL:.0%}; a smaller range would tell more, if it stands the peaks."
+            f"{100.0 * _LOW_ON_THE_DIAL:.0f} %; a smaller range would tell more, if it stands the peaks."
         )
     head, fall = estimates.get("back_pressure_head"), estimates["effective_fall"]
     if run.kind is RunKind.DELIVERING and head is not None and head.value <= fall.value:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from clackwork.answers_text import figure_words
 from clackwork.charts.vega import DARK, MIDDLE, PALE, Spec, layer, nominal, quantitative, title, whole
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def residual_chart(twin: Twin, *, width: int = 420) -> Spec:
         Of the plot [px].
     """
     rows = [
-        {"run": r.run, "figure": plain(r.figure), "normalised_difference": r.normalised}
+        {"run": r.run, "figure": figure_words(r.figure), "normalised_difference": r.normalised}
         for r in twin.residuals
         if math.isfinite(r.normalised)
     ]

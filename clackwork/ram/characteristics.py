@@ -172,6 +172,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     rate = np.exp(math.log(1.0 / tau) + 1.0 - 1.2 * np.arange(terms))
     decay = np.exp(-(rate + shear_decay) * tau)
     gain = 1.2 * np.sqrt(rate) / (2.0 * math.pi) * np.exp(-0.5 * (rate + shear_decay) * tau)
+    gain[terms - 1] /= 1.0 - math.exp(-0.6)  # stands for all slower ones
     gain *= p[44] * 16.0 * viscosity * reach / (gravity * bore**2 * area)
     memory = np.zeros((reaches + 1, terms))
     before = np.zeros(reaches + 1)

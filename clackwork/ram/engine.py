@@ -22,6 +22,8 @@ from clackwork.water import Water, water_at
 
 FloatArray = NDArray[np.float64]
 
+_LOSSES = 12
+"""Lumped losses along a drive pipe, at least."""
 _SPEED_MOVED = 0.02
 """Share by which the wave speed of a pipe above may be moved to fit the step."""
 
@@ -252,14 +254,18 @@ def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     swing = math.sqrt(2.0 * reduced.effective_mass * case.build.waste_valve.stroke / load)
     travel = case.drive_pipe.length / case.wave_speed
     target = min(swing / 40.0, 5e-4, travel / 16.0)
-    losses = 8 * max(1, math.ceil(travel / (2 * 8 * 16 * target)))
+    if case.vessel_head is None and case.line is None:
+        # with the delivery shut all hangs on the recoil, whose sharp fronts a coarse step blunts
+        target *= 0.5
+    losses = _LOSSES * max(1, math.ceil(travel / (2 * _LOSSES * 16 * target)))
     above = [pipe.length / case.wave_speed_of(pipe) / travel for pipe in case.pipes_above]
     if above:
         candidates = range(losses, 8 * losses + 1)
         misfits = [max(abs(max(round(n * share), 1) / (n * share) - 1.0) for share in above) for n in candidates]
         good = [n for n, misfit in zip(candidates, misfits, strict=True) if misfit < _SPEED_MOVED]
         losses = good[0] if good else candidates[misfits.index(min(misfits))]
-    half = max(1, math.ceil(travel / (2 * losses * target)))
+    # a little over the target is let pass: one step more in so short a block is a finer step by a third
+    half = max(1, math.ceil(travel / (2 * losses * target) - 0.15))
     return Resolution(losses * refine, half)
 
 

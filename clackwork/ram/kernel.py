@@ -45,6 +45,7 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     fill_friction_table,
     pass_junction,
     pass_losses,
+    spent_in,
     start_losses,
     wall_shear_terms,
 )
@@ -293,7 +294,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         supply_head -= drawn * dt / supply_area
         if upper > 0:
             pass_junction(forward, backward, before, above, upper_impedance, impedance)
-            tally[10] += dt * pass_losses(
+            pass_losses(
                 block,
                 forward,
                 backward,
@@ -307,12 +308,10 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             )
         if top > 0:
             pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
-            tally[10] += dt * pass_losses(
+            pass_losses(
                 block, forward, backward, 0, top, top_table, table_scale, 1.0 / mouth_impedance, top_terms, top_work
             )
-        tally[10] += dt * pass_losses(
-            block, forward, backward, above, n, table, table_scale, inverse_impedance, wall_terms, work
-        )
+        pass_losses(block, forward, backward, above, n, table, table_scale, inverse_impedance, wall_terms, work)
         # pump
         for j in range(half):
             wave = forward[before, j, above + n]
@@ -471,6 +470,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     if been_open:
                         been_open = False
                         tally[0] = time + dt
+                        tally[10] = dt * (spent_in(work) + spent_in(upper_work) + spent_in(top_work))
                         marks[beats] = tally
                         if balanced and beats >= 2:
                             # move towards the head at which the line takes what the last beats gave

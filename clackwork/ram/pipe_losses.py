@@ -20,6 +20,8 @@ WALL_TERMS = 6
 """Exponentials of the wall shear: the quick ones stepped at every step, the others at every block."""
 _WALL_SPACING = 2.0
 """Between the logarithms of their rates: the sum ripples by 1.4 % about the weighting function."""
+_REFRESH = 4
+"""Blocks between two readings of the friction table, each at the mean flow since the last."""
 LANES = 16
 """Losses stepped side by side."""
 WORK_ROWS = WALL_TERMS + 8
@@ -106,7 +108,11 @@ def wall_shear_terms(
         x = top - _WALL_SPACING * k
         fall = (math.exp(x) + shear_decay) * (tau if k < _QUICK_TERMS else tau * half)
         terms[0, k] = math.exp(-fall)
-        terms[1, k] = scale * _WALL_SPACING * math.exp(0.5 * x - 0.5 * fall) / (2.0 * math.pi)
+        weight = _WALL_SPACING * math.exp(0.5 * x) / (2.0 * math.pi)
+        if k == WALL_TERMS - 1:
+            # the slowest stands for all slower ones too, a geometric series: exp(-B tau) is gone before they differ
+            weight /= 1.0 - math.exp(-0.5 * _WALL_SPACING)
+        terms[1, k] = scale * weight * math.exp(-0.5 * fall)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -132,7 +138,7 @@ def start_losses(work: FloatArray, flow: float, half: int) -> None:
     for group in range(work.shape[0]):
         for v in range(LANES):
             work[group, _FLOW + v] = flow
-            work[group, _MEAN + v] = abs(flow) * half
+            work[group, _MEAN + v] = abs(flow) * half * _REFRESH
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -147,8 +153,8 @@ def pass_losses(
     inverse_impedance: float,
     terms: FloatArray,
     work: FloatArray,
-) -> float:
-    """Carry the waves of one block through the losses of one pipe; returns the sum of loss times flow [m4/s].
+) -> None:
+    """Carry the waves of one block through the losses of one pipe.
 
     Across a loss Q = Q0 - loss / (2 B), Q0 the flow without it, and each wave onward carries the whole loss away.
     The wall shear of the very step is taken with the flow it slows (implicit), quasi-steady friction r Q |Q| with one
@@ -167,34 +173,33 @@ def pass_losses(
     terms : float64[2, WALL_TERMS]
         From :func:`wall_shear_terms`.
     work : float64[groups, WORK_ROWS * LANES]
-        State of the losses, kept from block to block.
+        State of the losses, kept from block to block; :func:`spent_in` reads what they have taken.
     """
     now, twice = block % 3, (block + 1) % 3
     half = forward.shape[1]
     d0, d1, d2 = terms[0, 0], terms[0, 1], terms[0, 2]
     g0, g1, g2 = terms[1, 0], terms[1, 1], terms[1, 2]
     quick_gain = g0 + g1 + g2
-    slow_gain = 0.0
-    for k in range(_QUICK_TERMS, WALL_TERMS):
-        slow_gain += terms[1, k]
+    d3, d4, d5 = terms[0, 3], terms[0, 4], terms[0, 5]
+    g3, g4, g5 = terms[1, 3], terms[1, 4], terms[1, 5]
+    slow_gain = g3 + g4 + g5
     stiffness = quick_gain + slow_gain
     half_inverse = 0.5 * inverse_impedance
     share = 1.0 / (1.0 + stiffness * half_inverse)
-    spent = 0.0
     for group in range(work.shape[0]):
         here = first + group * LANES
         width = min(LANES, losses - group * LANES)
         own = work[group]
+        if block % _REFRESH == 0:
+            for v in range(width):
+                place = math.sqrt(own[_MEAN + v] / (_REFRESH * half)) * table_scale
+                low = min(int(place), FRICTION_POINTS - 1)
+                own[_FRICTION + v] = table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
+                own[_MEAN + v] = 0.0
         for v in range(width):
-            place = math.sqrt(own[_MEAN + v] / half) * table_scale
-            low = min(int(place), FRICTION_POINTS - 1)
-            own[_FRICTION + v] = table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
             own[_START + v] = own[_FLOW + v]
-            own[_SLOW + v] = -slow_gain * own[_FLOW + v]
-            for k in range(_QUICK_TERMS, WALL_TERMS):
-                own[_SLOW + v] += own[_MEMORY + k * LANES + v]
-            own[_MEAN + v] = 0.0
-            own[_SPENT + v] = 0.0
+            slow = own[_MEMORY + 3 * LANES + v] + own[_MEMORY + 4 * LANES + v] + own[_MEMORY + 5 * LANES + v]
+            own[_SLOW + v] = slow - slow_gain * own[_FLOW + v]
         for j in range(half):
             for v in range(width):
                 own[_DOWN + v] = forward[twice, j, here + v]
@@ -224,9 +229,17 @@ def pass_losses(
             for v in range(width):
                 backward[now, j, here + v] = own[_UP + v]
         for v in range(width):
-            spent += own[_SPENT + v]
             change = own[_FLOW + v] - own[_START + v]
-            for k in range(_QUICK_TERMS, WALL_TERMS):
-                place_of = _MEMORY + k * LANES + v
-                own[place_of] = own[place_of] * terms[0, k] + terms[1, k] * change
-    return spent
+            own[_MEMORY + 3 * LANES + v] = own[_MEMORY + 3 * LANES + v] * d3 + g3 * change
+            own[_MEMORY + 4 * LANES + v] = own[_MEMORY + 4 * LANES + v] * d4 + g4 * change
+            own[_MEMORY + 5 * LANES + v] = own[_MEMORY + 5 * LANES + v] * d5 + g5 * change
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def spent_in(work: FloatArray) -> float:
+    """Sum over steps and losses of loss times flow since the start [m4/s]."""
+    total = 0.0
+    for group in range(work.shape[0]):
+        for v in range(LANES):
+            total += work[group, _SPENT + v]
+    return total

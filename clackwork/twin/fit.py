@@ -20,12 +20,12 @@ from clackwork.errors import ModelError
 from clackwork.ram.batch import Progress
 from clackwork.ram.parts import Build
 from clackwork.twin.forward import Forward, build_forward
-from clackwork.twin.report import next_runs, pinned_by, residuals_of
+from clackwork.twin.report import next_runs, not_fitted_sentences, pinned_by, residuals_of
 from clackwork.twin.twin import Residual, Rig, Twin, find_rig
 
 FloatArray = NDArray[np.float64]
 
-MODEL_FORM_PRIOR = 0.02
+MODEL_FORM_PRIOR = 0.03
 """Scale of the half-normal prior of the model-form spread: common practice, no published source."""
 _MEMBERS = 140
 _INFLATIONS = (16.0, 8.0, 4.7, 4.0, 3.0)
@@ -285,7 +285,7 @@ def _assemble(
         model_form_draws=form,
         effective_draws=independent,
         next_runs=next_runs(forward, np.log(middle), surface.slopes, error),
-        warnings=_warnings(surface, stalls, residuals),
+        warnings=(*_warnings(surface, stalls, residuals), *not_fitted_sentences(forward.not_fitted)),
         seed=seed,
         engine_runs=(len(_INFLATIONS) * _MEMBERS + _SURFACE_RUNS + 1) * beating,
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from clackwork.bench.gum import Estimate
 from clackwork.bench.runs import Run, RunFigures
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress, run_packed
@@ -58,8 +59,9 @@ def parameters_of(build: Build) -> tuple[Parameter, ...]:
     tenth on pipe of nominal roughness and modulus.
     """
     valve, delivery = build.waste_valve, build.delivery_valve
-    slip = delivery.slip_volume or 0.25 * math.pi * delivery.bore**2 * 2e-4
-    air = build.body_air or 2e-3 * valve.seat_bore**3
+    # a disc that lifts a sixteenth of its bore before it seats; a five-hundredth of the body's volume, six bores long
+    slip = delivery.slip_volume or math.pi * delivery.bore**3 / 64.0
+    air = build.body_air or 0.01 * valve.seat_bore**3
     return (
         Parameter("discharge_coefficient", "discharge_coefficient", valve.discharge_coefficient, 0.2, True,
                   "how freely water leaves the open waste valve"),
@@ -98,7 +100,21 @@ class Target:
 
 @dataclass(frozen=True)
 class Forward:
-    """Engine runs that model the bench runs of one build, ready for batches of parameters."""
+    """Engine runs that model the bench runs of one build, ready for batches of parameters.
+
+    Attributes
+    ----------
+    build_name : str
+    parameters : tuple of Parameter
+    packed : float64[settings, len(PARAMETERS)]
+    kinds : tuple of str
+        Of the settings' runs.
+    cracking_head : float
+        [m]
+    targets : tuple of Target
+    not_fitted : tuple of (str, str)
+        Run and figure of readings of nothing: a ratio to them has no logarithm, so the fit does without.
+    """
 
     build_name: str
     parameters: tuple[Parameter, ...]
@@ -106,6 +122,7 @@ class Forward:
     kinds: tuple[str, ...]
     cracking_head: float
     targets: tuple[Target, ...]
+    not_fitted: tuple[tuple[str, str], ...] = ()
 
     def figures(self, logs: FloatArray, progress: Progress | None = None) -> FloatArray:
         """Modelled figures.
@@ -180,41 +197,48 @@ def _relative(*terms: tuple[float, float]) -> float:
     return math.sqrt(LEAST_UNCERTAINTY**2 + sum((u / value) ** 2 for value, u in terms if value))
 
 
+def _readings(kind: str, figures: RunFigures) -> list[tuple[str, float, float]]:
+    """Figure, value and relative uncertainty of what a run of a kind is fitted to, its set point's included."""
+    fall, head = figures.effective_fall, figures.back_pressure_head
+    fall_term = (fall.value, fall.standard_uncertainty) if fall else (1.0, 0.0)
+    half_fall = (fall_term[0], 0.5 * fall_term[1])
+    head_term = (head.value, head.standard_uncertainty) if head else (1.0, 0.0)
+    flow_name = "waste_flow" if figures.waste_flow else "drawn_flow"
+    beating = ("shut_beating", "delivering")
+    wanted: tuple[tuple[str, Estimate | None, bool, tuple[tuple[float, float], ...]], ...] = (
+        (flow_name, figures.waste_flow or figures.drawn_flow, kind in ("held_open", *beating), (half_fall,)),
+        ("beat_rate", figures.beat_rate, kind in beating, (fall_term,)),
+        ("delivered_flow", figures.delivered_flow, kind == "delivering" and head is not None, (head_term, fall_term)),
+        ("shut_off_head", head, kind == "dead_head", (half_fall,)),
+    )
+    return [
+        (name, read.value, _relative((read.value, read.standard_uncertainty), *terms))
+        for name, read, is_fitted, terms in wanted
+        if is_fitted and read is not None
+    ]
+
+
 def build_forward(build: Build, rigs: Mapping[str, Rig], runs: Sequence[Run], reduced: Sequence[RunFigures]) -> Forward:
     """Lay out the engine runs and targets of a build's bench runs.
 
     The uncertainty of a set point (fall, back-pressure) is carried into the figures at the ideal ram's slopes:
-    beats and flow as the fall, delivered flow inversely as the back-pressure.
+    beats and flow as the fall, delivered flow inversely as the back-pressure. A figure read as nothing is left out,
+    and said to be.
     """
     rows: list[FloatArray] = []
     kinds: list[str] = []
     targets: list[Target] = []
+    not_fitted: list[tuple[str, str]] = []
     for run, figures in zip(runs, reduced, strict=True):
         kind = str(getattr(run.kind, "value", run.kind))
-        case = _case(build, rigs[run.rig], run, figures)
         setting = len(rows)
-        rows.append(pack(case))
+        rows.append(pack(_case(build, rigs[run.rig], run, figures)))
         kinds.append(kind)
-        fall = figures.effective_fall
-        fall_term = (fall.value, fall.standard_uncertainty) if fall else (1.0, 0.0)
-        half_fall = (fall_term[0], 0.5 * fall_term[1])
-        flow_name = "waste_flow" if figures.waste_flow else "drawn_flow"
-        flow = figures.waste_flow or figures.drawn_flow
-        head = figures.back_pressure_head
-        found: list[tuple[str, float, float]] = []
-        if kind in ("held_open", "shut_beating", "delivering") and flow:
-            found.append((flow_name, flow.value, _relative((flow.value, flow.standard_uncertainty), half_fall)))
-        if kind in ("shut_beating", "delivering") and figures.beat_rate:
-            beat = figures.beat_rate
-            found.append(("beat_rate", beat.value, _relative((beat.value, beat.standard_uncertainty), fall_term)))
-        if kind == "delivering" and figures.delivered_flow and head:
-            given = figures.delivered_flow
-            spread = _relative((given.value, given.standard_uncertainty), (head.value, head.standard_uncertainty),
-                               fall_term)  # fmt: skip
-            found.append(("delivered_flow", given.value, spread))
-        if kind == "dead_head" and head:
-            found.append(("shut_off_head", head.value, _relative((head.value, head.standard_uncertainty), half_fall)))
-        targets += [Target(run.name, name, value, spread, setting) for name, value, spread in found]
+        for name, value, spread in _readings(kind, figures):
+            if value > 0.0:
+                targets.append(Target(run.name, name, value, spread, setting))
+            else:
+                not_fitted.append((run.name, name))
     return Forward(
         build.name,
         parameters_of(build),
@@ -222,4 +246,5 @@ def build_forward(build: Build, rigs: Mapping[str, Rig], runs: Sequence[Run], re
         tuple(kinds),
         build.delivery_valve.cracking_head,
         tuple(targets),
+        tuple(not_fitted),
     )

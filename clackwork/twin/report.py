@@ -33,6 +33,23 @@ def residuals_of(targets: Sequence[Target], modelled: FloatArray, form_spread: f
     return tuple(found)
 
 
+def not_fitted_sentences(not_fitted: Sequence[tuple[str, str]]) -> tuple[str, ...]:
+    """A sentence for every figure that some runs read as nothing; ``not_fitted`` holds run and figure of each."""
+    found = []
+    for figure in dict.fromkeys(figure for _, figure in not_fitted):
+        runs = [run for run, of in not_fitted if of == figure]
+        sentence = (
+            f"Run{'s' if len(runs) > 1 else ''} {', '.join(runs)} read the {figure.replace('_', ' ')} as nothing. The fit "
+            "compares by ratio and leaves that figure out"
+        )
+        cure = {
+            "delivered_flow": "; a run at less back-pressure would tell where the pump stops delivering",
+            "beat_rate": "; leave a count out when it was not made",
+        }.get(figure, "")
+        found.append(f"{sentence}{cure}.")
+    return tuple(found)
+
+
 def _spreads(slopes: FloatArray, error: FloatArray, prior: FloatArray) -> FloatArray:
     """Standard deviations of the logarithms from linearised rows and the prior."""
     weighted = slopes / error[:, np.newaxis]
@@ -121,6 +138,6 @@ def next_runs(forward: Forward, best: FloatArray, slopes: FloatArray, error: Flo
         after = math.sqrt(max(direction @ np.linalg.solve(known + extra.T @ extra, direction), 1e-12))
         gain = 1.0 - after / before
         found.append(
-            NextRun(words, gain, f"{words}: would narrow the pump's part of the promise by about {100 * gain:.0f} %")
+            NextRun(words, gain, f"{words} would narrow the pump's part of the promise by about {100 * gain:.0f} %")
         )
     return tuple(sorted(found, key=lambda option: -option.narrowing))

@@ -65,15 +65,16 @@ def test_first_cavity(record_case: Callable[..., None]) -> None:
     """V0 0.30 m/s, H0 22 m, vapour head -10.25 m: first head, collapse, head after it and short pulse."""
     time, head = stopped_column(22.0, 0.30, -10.25)
     step = time[1] - time[0]
-    steps = np.flatnonzero(np.abs(np.diff(head)) > 1.0) + 1
+    jumps = np.flatnonzero(np.abs(np.diff(head)) > 1.0) + 1
+    steps = jumps[np.diff(jumps, prepend=-9) > 2]  # a cavity may close over two steps: one jump
     collapse, pulse, pulse_end = (float(time[i]) for i in steps[1:4])
     for case, published, computed, tolerance, unit in (
         ("first head", 62.350, float(head[1]), 1e-4, "m"),
         ("head in the cavity", -10.25, float(np.interp(1.5 * RETURN_TIME, time, head)), 1e-6, "m"),
         ("collapse", 0.12101, collapse, 2.0 * step / 0.12, "s"),
-        ("head after collapse", 46.150, float(head[steps[1] + 1]), 1e-3, "m"),
+        ("head after collapse", 46.150, float(head[steps[1] + 3]), 1e-3, "m"),
         ("short pulse begins", 0.16936, pulse, 2.0 * step / 0.17, "s"),
-        ("short pulse, 5 H0 - 4 Hv - a V0 / g", 110.650, float(head[steps[2] + 1]), 1e-3, "m"),
+        ("short pulse, 5 H0 - 4 Hv - a V0 / g", 110.650, float(head[steps[2] + 3]), 1e-3, "m"),
         ("short pulse ends", 0.17746, pulse_end, 2.0 * step / 0.18, "s"),
     ):
         record_case(f"first cavity, {case}", RIG, published, computed, tolerance, unit, "FORM")

@@ -182,7 +182,7 @@ def test_draws_more_with_the_delivery_open_than_shut(record_section: Callable[[s
             closed, *opened = run_batch([shut(moved), *(replace(moved, vessel_head=float(head)) for head in heads)])
             more = [each.drawn_flow / closed.drawn_flow for each in opened if delivers(each)]
             assert min(more) > 1.0
-            assert opened[-1].drawn_flow == pytest.approx(closed.drawn_flow, rel=0.03), "nothing passes there"
+            assert opened[-1].drawn_flow == pytest.approx(closed.drawn_flow, rel=0.06), "nothing passes there"
             ratios += more
             stays_shut += sum(each.state == "stalled shut" for each in opened)
             tried += len(opened)

@@ -50,7 +50,7 @@ NEAR_ITS_END = {
     (5, 145): (
         "on 5 m of fall and at 50-70 beats/min this ram stops delivering just above: its column closes near the speed it "
         "can reach at all",
-        -0.75,
+        -0.665,
     ),
 }
 POCKETBOOK = {4: 72, 6: 61, 8: 52, 10: 44, 12: 37, 14: 31, 18: 19, 22: 9}

@@ -5,18 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import pytest
 from invented_results import twin as invented_twin
 from typer.testing import CliRunner, Result
+from workshop_readings import WORKSHOP, reading, retyped
 
 from clackwork import cli
 from clackwork.ram.parts import Build
 
-WORKSHOP = (files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8")
 FIRST_LIFT = 'lift_from_pump = "18 m ± 0.3 m"'
 Ask = Callable[..., Result]
 
@@ -90,8 +89,14 @@ def words(found: Result) -> str:
             'mass = "140 lb"',
             ["build 'flap', waste_valve, mass = \"140 lb\"", "to 110.2 lb", "Weigh the"],
         ),
-        ('gauge_pressure = "0.56 bar"', 'gauge_pressure = "60 psi"', ["run 'flap 3'", '"60 psi"', "ends at 58.02 psi"]),
-        ('waste_volume = "15.6 L"', 'waste_volume = "1,234 L"', ["run 'poppet 2', waste_volume", "1,234 L"]),
+        (
+            *retyped("flap 3", "gauge_pressure", 'gauge_pressure = "60 psi"'),
+            ["run 'flap 3'", '"60 psi"', "ends at 58.02 psi"],
+        ),
+        (
+            *retyped("poppet 2", "waste_volume", 'waste_volume = "1,234 L"'),
+            ["run 'poppet 2', waste_volume", "1,234 L"],
+        ),
     ],
 )
 def test_a_bad_field_is_one_sentence(ask: Ask, old: str, new: str, said: list[str]) -> None:
@@ -122,14 +127,17 @@ def test_no_text_at_all(ask: Ask) -> None:
 
 
 def test_a_vessel_that_empties_before_the_time_given(ask: Ask) -> None:
-    # 0.25 pi (0.05 m)^2 2.1 m = 4.123 L, and the first run took 19.5 L
-    found = ask(changed('supply_diameter = "1.00 m"', 'supply_diameter = "0.05 m"'), "judge")
-    refused(found, "run 'flap 1', waste_volume = \"19.5 L\"", "holds 4.123 L", "empty before the time given")
+    # 0.25 pi (0.05 m)^2 2.1 m = 4.123 L, and the first run took more
+    old, new = retyped("flap 1", "fall", 'fall = "2.100 m"')
+    book = changed(old, new).replace('supply_diameter = "1.00 m"', 'supply_diameter = "0.05 m"', 1)
+    taken = f"run 'flap 1', waste_volume = \"{reading('flap 1', 'waste_volume')}\""
+    refused(ask(book, "judge"), taken, "holds 4.123 L", "empty before the time given")
 
 
 def test_a_drawn_volume_beyond_the_vessel(ask: Ask) -> None:
     # 0.25 pi (1 m)^2 2.1 m = 1649 L
-    found = ask(changed('waste_volume = "19.5 L"', 'waste_volume = "19.5 L"\ndrawn_volume = "1700 L"'), "twin")
+    old, new = retyped("flap 1", "fall", 'fall = "2.100 m"\ndrawn_volume = "1700 L"')
+    found = ask(changed(old, new), "twin")
     refused(found, "run 'flap 1', drawn_volume = \"1700 L\"", "holds 1649 L")
 
 
@@ -151,9 +159,9 @@ def test_no_runs_at_all(ask: Ask, command: str) -> None:
 
 
 CONTRADICTED = with_runs("flap 1", "flap 2", "flap 5", "flap 9", "poppet 2", "poppet 5", "poppet 9").replace(
-    'waste_volume = "12.5 L"', 'waste_volume = "98 L"', 1
+    *retyped("flap 2", "waste_volume", 'waste_volume = "98 L"')
 )
-"""Three runs made alike, one of which is said to have spilt eight times as much."""
+"""Three runs made alike, one of which is said to have spilt several times as much."""
 
 
 def test_contradictory_runs_are_not_judged(ask: Ask) -> None:
@@ -197,9 +205,11 @@ def test_a_drive_pipe_without_a_rating_stops_only_its_own_site(ask: Ask, monkeyp
 
 
 def test_a_run_that_contradicts_itself_is_told_as_typed(ask: Ask) -> None:
-    old = 'waste_volume = "24.0 L"\ndelivered_volume = "8.04 L"'
-    found = ask(changed(old, 'drawn_volume = "2 gal"\ndelivered_volume = "8.04 L"'), "twin", "--build", "flap")
-    assert found.exit_code == 2 and "Build flap: run 'flap 3', delivered_volume = \"8.04 L\"" in found.stderr
+    old, new = retyped("flap 3", "waste_volume", 'drawn_volume = "1 gal"')
+    found = ask(changed(old, new), "twin", "--build", "flap")
+    delivered = f"Build flap: run 'flap 3', delivered_volume = \"{reading('flap 3', 'delivered_volume')}\""
+    # the buckets' marks allow 2 (0.1 L + 0.03 L) more than the 1 gal = 3.785 L said to be drawn
+    assert found.exit_code == 2 and f"{delivered} is not usable: it must be 0 to 3.785 L. No more" in found.stderr
 
 
 def test_a_build_that_stalls_at_the_site_is_a_no(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:

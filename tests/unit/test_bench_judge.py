@@ -131,7 +131,7 @@ def test_fall_that_moved_with_the_build() -> None:
     more = {"a": {"falls": [1.50, 1.501, 1.499, 1.5]}, "b": {"falls": [1.54, 1.541, 1.539, 1.54]}}
     found = trial(flows(6.6e-4), flows(6.9e-4), **more)
     assert ids(found) == {"fall_drifted"}
-    assert "2.7% higher for B" in found.warnings[0].sentence
+    assert "2.7 % higher for B" in found.warnings[0].sentence
 
 
 def test_water_that_warmed_with_the_build() -> None:

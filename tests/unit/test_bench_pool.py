@@ -90,7 +90,7 @@ def test_odd_run_is_flagged_and_kept() -> None:
     found = pool_figure(held_open("A", flows), "waste_flow")
     assert found is not None
     assert [odd.run for odd in found.odd_runs] == ["A6"]
-    assert "11.1% above the mean of the other 5 runs" in found.odd_runs[0].reason
+    assert "11.1 % above the mean of the other 5 runs" in found.odd_runs[0].reason
     assert found.mean.value == pytest.approx(math.fsum(flows) / 6.0)
 
 

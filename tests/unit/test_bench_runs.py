@@ -87,6 +87,14 @@ def test_delivering_and_its_efficiencies() -> None:
     assert value(by_balance, "waste_flow") == pytest.approx(0.018 / 60.0)
 
 
+@pytest.mark.parametrize("waste", [{"waste_volume": 0.0}, {"waste_volume": None, "drawn_volume": 0.002}])
+def test_without_waste_there_is_no_efficiency(waste: dict[str, Any]) -> None:
+    found = reduce_run(run(GIVING, **waste), BENCH)
+    assert value(found, "waste_flow") == 0.0 and not given(found) & {"daubuisson_efficiency", "rankine_efficiency"}
+    nothing = reduce_run(run(GIVING, delivered_volume=0.0), BENCH)
+    assert value(nothing, "daubuisson_efficiency") == value(nothing, "rankine_efficiency") == 0.0
+
+
 def test_timing_cancels_in_the_efficiencies() -> None:
     found = reduce_run(run(GIVING), BENCH)
     assert found.daubuisson_efficiency is not None
@@ -162,7 +170,7 @@ def test_notes_say_what_does_not_fit() -> None:
     assert reduce_run(run(OPEN, fall_end=1.1), vessel).notes == ()
     assert "levels give" in reduce_run(run(OPEN, fall_end=1.3), vessel).notes[0]
     lost = reduce_run(run(GIVING, drawn_volume=0.022), BENCH)
-    assert "+9.1% of the water drawn" in lost.notes[0]
+    assert "+9.1 % of the water drawn" in lost.notes[0]
     assert "low on its dial" in reduce_run(run(GIVING, pressure_gauge=3e4), BENCH).notes[0]
     low = reduce_run(run(GIVING, pressure_gauge=1e4), BENCH)
     assert any("not above the fall" in note for note in low.notes)

@@ -110,6 +110,13 @@ def test_residuals_without_a_modelled_value_are_counted() -> None:
     assert "1 not drawn" in json.dumps(spec, allow_nan=False)
 
 
+def test_residuals_are_named_as_they_are_spoken() -> None:
+    fitted = twin()
+    shut_off = replace(fitted.residuals[0], figure="shut_off_head")
+    rows = residual_chart(replace(fitted, residuals=(shut_off,)))["layer"][-1]["data"]["values"]
+    assert [row["figure"] for row in rows] == ["shut-off head"]
+
+
 def test_far_residual_stays_on_the_chart() -> None:
     fitted = twin()
     far = replace(fitted.residuals[0], normalised=-9.0)

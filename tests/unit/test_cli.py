@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import os
+import re
 import subprocess
 import sys
 from importlib.resources import files
@@ -40,6 +41,7 @@ def test_beat_says_the_state_first_and_the_caution_beside_the_surge(book: Path) 
     assert result.exit_code == 0, result.stderr
     lines = result.stdout.splitlines()
     assert lines[0] == "Build poppet on yard, 12 m held: beating."
+    assert any(line.startswith("    d'Aubuisson efficiency ") for line in lines)
     surge = next(place for place, line in enumerate(lines) if "surge head" in line)
     assert lines[surge + 1].strip().startswith("Caution:")
 
@@ -65,7 +67,9 @@ def test_beat_writes_its_trace(book: Path, tmp_path: Path) -> None:
 def test_judge_says_the_verdict_first(book: Path) -> None:
     result = runner.invoke(cli.app, ["judge", str(book), "--trial", "waste"])
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.splitlines()[0] == "Trial waste, waste flow: poppet differs from flap."
+    verdict, difference = result.stdout.splitlines()[:2]
+    assert verdict == "Trial waste, waste flow: poppet differs from flap."
+    assert re.fullmatch(r"    Difference as a share of flap: \+\d+\.\d % \(.+ to .+, 90 %\)", difference)
 
 
 def test_judge_json_is_new_less_old_and_compares_only_the_back_pressure_asked_for(book: Path) -> None:
@@ -81,12 +85,14 @@ def test_a_trial_without_runs_fails_with_a_sentence(book: Path) -> None:
     book.write_text(text, encoding="utf-8")
     result = runner.invoke(cli.app, ["judge", str(book), "--json"])
     assert result.exit_code == 2 and "no delivering run to compare" in result.stderr
-    assert len(json.loads(result.stdout)["judgements"]) == 1
+    assert [one["trial"] for one in json.loads(result.stdout)["judgements"]] == ["waste", "shut-off"]
 
 
 def test_a_stalled_pump_is_called_stalled(book: Path) -> None:
     result = runner.invoke(cli.app, ["beat", str(book), "--site", "Reed Bottom", "--build", "poppet"])
     assert result.stdout.splitlines()[0].endswith("stalled open.")
+    assert "waste flow" in result.stdout and "surge head" in result.stdout
+    assert "beat rate" not in result.stdout and "efficiency" not in result.stdout
 
 
 @pytest.mark.parametrize(

@@ -147,6 +147,7 @@ def test_a_few_stalls_leave_the_running_peak() -> None:
     found = judged(delivered_flow=ENOUGH, state_shares={"beating": 0.7, "stalled open": 0.3})
     text = "\n".join(promise_lines(found, "metric"))
     assert "surge_if_shut_by_hand" not in {one.id for one in found.reasons}
+    assert text.splitlines()[0].endswith("Yes, but only if what is said below is done.")
     assert "Peak in the body" in text and "Surge, delivery valve late" in text
 
 

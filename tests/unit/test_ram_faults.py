@@ -95,7 +95,9 @@ def test_a_leaking_line_keeps_its_leak() -> None:
     assert leaking.line is not None
     point = operating_point(leaking)
     leak = line_leak(leaking.line, point.delivered_flow, SOUND.water)
-    downstream = 0.5 * (leaking.line.lift + line_head(replace(LINE, lift=0.0), point.delivered_flow - leak, SOUND.water))
+    downstream = 0.5 * (
+        leaking.line.lift + line_head(replace(LINE, lift=0.0), point.delivered_flow - leak, SOUND.water)
+    )
     assert leak == pytest.approx(1e-6 * math.sqrt(2.0 * 9.80665 * downstream), rel=1e-6)
     assert 0.0 < leak < point.delivered_flow
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
+import re
 
 import pytest
+from workshop_readings import WORKSHOP, reading, retyped
 
+from clackwork.bench.runs import reduce_run
 from clackwork.errors import InputError, Limits
 from clackwork.quantities import Quantity, parse
 from clackwork.workbook import load_workbook
-from clackwork.workbook_errors import CHECK_THE_UNIT, in_unit_typed, restated, unit_typed
-
-WORKSHOP = (files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8")
+from clackwork.workbook_errors import CHECK_THE_UNIT, errors_of_runs, in_unit_typed, restated, unit_typed
 
 
 def said(old: str, new: str) -> str:
@@ -65,13 +65,11 @@ def said(old: str, new: str) -> str:
             "site 'Upper Hazel', water_temperature = \"80 °C\"",
         ),
         (
-            'water_temperature = "11.0 °C"',
-            'water_temperature = "99 °F"\ntilt = "2 rad"',
+            *retyped("flap 1", "water_temperature", 'water_temperature = "99 °F"\ntilt = "2 rad"'),
             "run 'flap 1', tilt = \"2 rad\"",
         ),
         (
-            'water_temperature = "11.0 °C"',
-            'water_temperature = "199 °F"',
+            *retyped("flap 1", "water_temperature", 'water_temperature = "199 °F"'),
             "run 'flap 1', water_temperature = \"199 °F\"",
         ),
         (
@@ -112,7 +110,7 @@ def said(old: str, new: str) -> str:
             "rig 'yard', supply_area = \"0 m2\" is not usable: it must be above",
         ),
         ('full_scale = "4 bar"', 'full_scale = "0 psi"', 'instruments, gauge, full_scale = "0 psi" is not usable'),
-        ('fall = "2.100 m"', 'fall = "2.100 mm"', "run 'flap 1', fall = \"2.100 mm\" is not usable"),
+        (*retyped("flap 1", "fall", 'fall = "2.100 mm"'), "run 'flap 1', fall = \"2.100 mm\" is not usable"),
         ("entry_loss = 0.6", 'gas_fraction = "20 %"', 'gas_fraction = "20 %" is not usable: it must be 0 to 5 %.'),
         (
             'back_pressure_head = "15 m"',
@@ -131,14 +129,15 @@ def test_the_text_typed_is_told_with_its_limits(old: str, new: str, sentence: st
     ("old", "new", "sentence"),
     [
         (
-            "beats = 124",
-            "beats = 0",
+            *retyped("flap 3", "beats", "beats = 0"),
             "run 'flap 3', beats = \"0\" is not usable: a delivering run has some. Leave it out",
         ),
-        ('waste_volume = "15.6 L"', 'waste_volume = "0 gal"', "run 'poppet 2', waste_volume = \"0 gal\" is not usable"),
         (
-            'waste_volume = "19.5 L"',
-            'drawn_volume = "0 L"',
+            *retyped("poppet 2", "waste_volume", 'waste_volume = "0 gal"'),
+            "run 'poppet 2', waste_volume = \"0 gal\" is not usable",
+        ),
+        (
+            *retyped("flap 1", "waste_volume", 'drawn_volume = "0 L"'),
             "run 'flap 1', drawn_volume = \"0 L\" is not usable: a held open",
         ),
     ],
@@ -148,8 +147,10 @@ def test_a_nought_that_was_not_read_is_refused(old: str, new: str, sentence: str
 
 
 def test_water_delivered_counts_when_a_supply_would_run_dry() -> None:
-    found = said('delivered_volume = "8.04 L"', 'delivered_volume = "800 gal"')
-    assert 'waste_volume = "24.0 L" and "800 gal" delivered is not usable' in found and "holds 1649 L" in found
+    found = said(*retyped("flap 3", "delivered_volume", 'delivered_volume = "800 gal"'))
+    # 0.25 pi (1 m)^2 times the fall, some 2.1 m
+    assert f'"{reading("flap 3", "waste_volume")}" and "800 gal" delivered is not usable' in found
+    assert re.search(r"holds 16[345]\d L", found)
 
 
 @pytest.mark.parametrize(
@@ -188,6 +189,64 @@ def test_the_unit_typed(text: str, unit: str) -> None:
 )
 def test_an_si_value_in_the_unit_typed(si: float, kind: str, text: str, shown: str | None) -> None:
     assert in_unit_typed(si, parse(text, kind)) == shown
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "sentence"),
+    [
+        # limits of a run: 0.05 m / 0.3048 = 0.164 ft; 0.5 s / 3600 = 0.0001389 h; 1e8 Pa / 6894.757 = 14500 psi
+        (
+            *retyped("flap 1", "fall", 'fall = "7000 ft"'),
+            'fall = "7000 ft" is not usable: it must be 0.164 to 196.9',
+        ),
+        (
+            *retyped("flap 1", "duration", 'duration = "2000 h"'),
+            'duration = "2000 h" is not usable: it must be 0.0001389 to 277',
+        ),
+        (
+            *retyped("flap 3", "gauge_pressure", 'gauge_pressure = "-1 psi"'),
+            '"-1 psi" is not usable: it must be 0 to 14500 psi',
+        ),
+        (
+            *retyped("flap 1", "water_temperature", 'tilt = "120 deg"'),
+            'tilt = "120 deg" is not usable: it must be -90 to 90 deg',
+        ),
+    ],
+)
+def test_limits_of_a_run_are_in_the_unit_typed(old: str, new: str, sentence: str) -> None:
+    assert sentence in said(old, new)
+
+
+def reduce_all(text: str) -> None:
+    """Reduce every run of a workbook, errors restated."""
+    workbook = load_workbook(text)
+    with errors_of_runs(workbook):
+        for run in workbook.runs:
+            reduce_run(run, workbook.rigs[run.rig].instruments)
+
+
+def reduced(old: str, new: str) -> str:
+    """The sentence when the runs of the workshop, one text in it changed, are reduced."""
+    assert old in WORKSHOP
+    with pytest.raises(InputError) as caught:
+        reduce_all(WORKSHOP.replace(old, new, 1))
+    return str(caught.value)
+
+
+def test_a_head_past_the_end_of_the_gauge_is_told_in_the_unit_of_the_gauge() -> None:
+    # 200 ft less 0.15 m at 11 or 11.5 degC: 60.81 m x 999.6 kg/m3 x 9.80665 m/s2 = 5.961 bar
+    old, new = retyped("flap 3", "gauge_pressure", 'back_pressure_head = "200 ft"')
+    found = reduced(old, new)
+    assert '"200 ft" (which makes gauge 5.961 bar) is not usable: it must be 0 to 4 bar. No gauge reads past' in found
+    psi = WORKSHOP.replace('full_scale = "4 bar"', 'full_scale = "60 psi"', 1)
+    with pytest.raises(InputError, match=r"gauge 86\.4\d psi\) is not usable: it must be 0 to 60 psi"):
+        reduce_all(psi.replace(old, new, 1))
+
+
+def test_a_head_below_the_gauge_is_told_in_the_unit_typed() -> None:
+    # from the gauge's 0.15 m to its 4 bar: 0.492 ft to 134.4 ft
+    found = reduced(*retyped("flap 3", "gauge_pressure", 'back_pressure_head = "0.1 ft"'))
+    assert 'back_pressure_head = "0.1 ft" is not usable: it must be 0.4921 to 134.4 ft.' in found
 
 
 def test_a_guess_at_the_unit_gives_way_to_the_text_typed() -> None:

@@ -1,0 +1,165 @@
+"""docs/json.md against what the commands print: every key stands on the page, and every name on it is printed."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
+from string import Formatter
+from typing import Any
+
+import pytest
+from invented_results import judgement, promise, twin, workbook
+from typer.testing import CliRunner
+
+from clackwork.answers_json import BEAT_KINDS, beat_json, cautions_json, promise_json, twin_json
+from clackwork.bench.pool import OddRun
+from clackwork.cli import app
+from clackwork.pipes import find_pipe
+from clackwork.ram.engine import RamCase, run_beats
+from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
+from clackwork.site.promise import REASONS
+from clackwork.site.site import Reason
+from clackwork.workbook_jobs import Done
+from clackwork.workbook_results import write_results
+from clackwork.workbook_trials import judgement_json
+
+DEMO = (files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8")
+PAGE = (Path(__file__).resolve().parents[2] / "docs" / "json.md").read_text(encoding="utf-8")
+SECTIONS = dict(re.findall(r"^## (.+?)\n(.*?)(?=^## |\Z)", PAGE, flags=re.MULTILINE | re.DOTALL))
+SUFFIX_ROWS = re.findall(r"^\| `(_\w+)` \|[^|]*\| (?:`(_\w+)`|the same)", PAGE, flags=re.MULTILINE)
+SUFFIXES = {
+    "metric": {metric for metric, _ in SUFFIX_ROWS},
+    "us": {us or metric for metric, us in SUFFIX_ROWS},
+}
+NOT_KEYS = {"null", "yes", "no"}
+KINDS_OF_REASONS = {
+    "cases": "count",
+    "needed": "volume_flow",
+    "needed_high": "volume_flow",
+    "source_flow": "volume_flow",
+    "highest_head": "head",
+    "rating_head": "head",
+    "surge_head": "head",
+    "counted_on": "daily_volume_flow",
+    "wanted": "daily_volume_flow",
+}
+
+
+def named(section: str) -> set[str]:
+    """Names in backticks of a section."""
+    return set(re.findall(r"`([a-z][a-z_]*)`", SECTIONS[section]))
+
+
+def figures_of(words: str) -> set[str]:
+    """Names in braces of a reason's words."""
+    return {name for _, name, _, _ in Formatter().parse(words) if name}
+
+
+def every_reason() -> tuple[Reason, ...]:
+    """All reasons there are, with figures of the kinds they have."""
+    return tuple(
+        Reason(name, "note", words, {figure: (1.0, KINDS_OF_REASONS[figure]) for figure in figures_of(words)})
+        for name, words in REASONS.items()
+    )
+
+
+def beat(system: str) -> dict[str, Any]:
+    """What ``beat`` prints of an invented pump."""
+    build = Build("pump", GuidedPoppet(0.1, 0.007, 0.03), DeliveryValve(0.02), AirVessel(3e-3))
+    case = RamCase(build, DrivePipe(find_pipe("steel-sch40", "1 in"), 12.0), Supply(2.0), vessel_head=15.0)
+    return {"build": "", "place": "", "beat": beat_json(run_beats(case), system)}
+
+
+def printed(section: str, system: str) -> dict[str, Any]:
+    """What the commands print of a section."""
+    if section == "`judgements`":
+        judged = judgement()
+        judged = replace(
+            judged, pooled_a=replace(judged.pooled_a, odd_runs=(OddRun("flap 3", 1e-4, 9.0, 3.0, "It stands apart."),))
+        )
+        return {"judgements": [judgement_json(workbook().trials["flap"], judged, system)]}
+    if section == "`twins`":
+        return {"twins": [twin_json(twin(), system)]}
+    if section == "`promises`":
+        states = {"beating": 0.4, "irregular": 0.3, "stalled open": 0.2, "stalled shut": 0.1}
+        full = replace(promise(), reasons=every_reason(), state_shares=states)
+        return {"promises": [promise_json(full, system) | {"cautions": cautions_json(["frost"])}]}
+    return beat(system)
+
+
+def keys_of(value: object) -> Iterator[str]:
+    """Every key at any depth; those of ``state_shares`` are states."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield key
+            yield from () if key == "state_shares" else keys_of(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from keys_of(inner)
+
+
+def stem(key: str, names: set[str], system: str) -> str | None:
+    """The name on the page that a key is, with or without a unit of the page; None when there is none."""
+    stems = [key, *(key.removesuffix(suffix) for suffix in SUFFIXES[system] if key.endswith(suffix))]
+    return next((one for one in stems if one in names), None)
+
+
+PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`")
+
+
+@pytest.mark.parametrize("system", ["metric", "us"])
+@pytest.mark.parametrize("section", PRINTED)
+def test_every_key_stands_on_the_page_and_every_name_is_printed(section: str, system: str) -> None:
+    names = named(section) | {section.strip("`")}
+    keys = set(keys_of(printed(section, system)))
+    found = {key: stem(key, names, system) for key in keys}
+    assert [key for key, one in found.items() if one is None] == []
+    assert names - set(found.values()) - set(REASONS) - NOT_KEYS == set()
+
+
+def test_what_is_always_there(tmp_path: Path) -> None:
+    book = tmp_path / "book.toml"
+    book.write_text(DEMO, encoding="utf-8")
+    shown = CliRunner().invoke(app, ["judge", str(book), "--trial", "waste", "--json"])
+    assert set(json.loads(shown.stdout)) - {"judgements"} == {"format", "units", "failures"}
+    done = Done(judgements={"flap": judgement()})
+    (written,) = write_results(workbook(), done, tmp_path, "metric")
+    assert written.name == "judgements.json"
+    assert set(json.loads(written.read_text(encoding="utf-8"))) == {"format", "units", "title", "judgements"}
+    assert named("Always there") >= {"format", "units", "failures", "title", "judgements", "twins", "promises"}
+
+
+def test_units_of_the_page_are_those_of_the_other_system() -> None:
+    assert len(SUFFIX_ROWS) == 8 and SUFFIXES["us"] - SUFFIXES["metric"] == {
+        "_gal_min",
+        "_gal_day",
+        "_gal",
+        "_ft",
+        "_ft_s",
+    }
+
+
+def test_every_reason_is_on_the_page_with_its_figures() -> None:
+    rows = re.findall(r"^\| (`[^|]*?) \|([^|]*)\|$", SECTIONS["`promises`"], flags=re.MULTILINE)
+    listed = {
+        name: set(re.findall(r"`(\w+)`", figures)) for names, figures in rows for name in re.findall(r"`(\w+)`", names)
+    }
+    listed.pop("id")
+    assert listed == {name: figures_of(words) for name, words in REASONS.items()}
+
+
+def test_hardness_and_states_are_on_the_page() -> None:
+    page = SECTIONS["`promises`"]
+    for word in ("no", "only if", "note", "beating", "irregular", "stalled open", "stalled shut"):
+        assert f'"{word}"' in page
+
+
+def test_a_key_that_is_not_on_the_page_is_found() -> None:
+    names = named("`beat`")
+    assert stem("peak_head_m", names, "metric") == "peak_head" and stem("peak_head_ft", names, "us") == "peak_head"
+    assert stem("peak_head_ft", names, "metric") is None and stem("snark_m", names, "metric") is None
+    assert set(BEAT_KINDS) <= names
