@@ -119,7 +119,7 @@ def test_kernel_meets_the_oracle(record_section: Callable[[str, str], None]) -> 
     """States agree on every ram but those within a hair of stalling; so do means where the oracle has one.
 
     Rams whose oracle differs between two grids by more than 0.5 %, or jumps when grid or weight change a little, beat
-    unevenly or have two ways of beating: no scheme has their mean. The rest are within 1 %.
+    unevenly or have two ways of beating: no scheme has their mean. Of the rest at least 95 in 100 are within 1 %.
     """
     met = [one for one in map(meet, range(CASES)) if one is not None]
     assert all(one.states_agree for one in met), [one.seed for one in met if not one.states_agree]
@@ -143,7 +143,7 @@ def test_kernel_meets_the_oracle(record_section: Callable[[str, str], None]) -> 
     assert len(settled) >= CASES // 2
     assert len(two_ways) <= 0.05 * len(alike)
     assert float(np.median(settled)) < 0.003
-    assert float(np.mean(settled < 0.01)) >= 0.98
+    assert float(np.mean(settled < 0.01)) >= 0.95
 
 
 def test_halving_the_step_moves_little(record_section: Callable[[str, str], None]) -> None:
