@@ -23,6 +23,7 @@ from clackwork.ram.kernel import terminal_velocity  # noqa: E402
 from clackwork.ram.pipe_losses import darcy_friction  # noqa: E402
 
 FloatArray = NDArray[np.float64]
+Node = tuple[float, ...]
 
 ORACLE_RESULTS = (
     "state",
@@ -37,28 +38,17 @@ ORACLE_RESULTS = (
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _outflow(
-    head: float,
-    waste_factor: float,
-    vessel_head: float,
-    k_delivery: float,
-    mode: int,
-    compliance: float,
-    air_volume: float,
-    air_head: float,
-    head_before: float,
-    dt: float,
-    atmos: float,
-    piston: float,
-    push: float,
-    give: float,
-    owed: float,
-) -> tuple[float, float, float]:
-    """Waste, delivery and storage flow at a body head; ``mode`` 0 delivery closed, 1 open. Storage counts what the
-    moving valve sweeps."""
+def _outflow(head: float, delivering: bool, node: Node) -> tuple[float, float, float]:
+    """Waste, delivery and storage flow at a body head; storage counts what the moving valve sweeps.
+
+    ``node`` is waste factor, vessel head, loss of the delivery valve; compliance, volume and head of the trapped air,
+    head before; step, outside pressure's head; piston, push, give and what is owed of the valve; wave and impedance.
+    """
+    waste_factor, vessel_head, k_delivery, compliance, air_volume, air_head, head_before = node[:7]
+    dt, atmos, piston, push, give, owed = node[7:13]
     waste = math.copysign(waste_factor * math.sqrt(abs(head)), head)
     delivered = 0.0
-    if mode == 1:
+    if delivering:
         difference = head - vessel_head
         delivered = math.copysign(math.sqrt(abs(difference) / k_delivery), difference)
     storage = compliance * (head - head_before) / dt
@@ -70,45 +60,13 @@ def _outflow(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _body_head(
-    wave: float,
-    impedance: float,
-    waste_factor: float,
-    vessel_head: float,
-    k_delivery: float,
-    mode: int,
-    compliance: float,
-    air_volume: float,
-    air_head: float,
-    head_before: float,
-    dt: float,
-    atmos: float,
-    piston: float,
-    push: float,
-    give: float,
-    owed: float,
-) -> float:
+def _body_head(delivering: bool, node: Node) -> float:
     """Body head at which inflow from the pipe equals the flows out, by bisection."""
+    air_volume, atmos, wave, impedance = node[4], node[8], node[13], node[14]
     low, high = -atmos + 1e-3 if air_volume > 0.0 else -2000.0, 5000.0
     for _ in range(60):
         middle = 0.5 * (low + high)
-        waste, delivered, storage = _outflow(
-            middle,
-            waste_factor,
-            vessel_head,
-            k_delivery,
-            mode,
-            compliance,
-            air_volume,
-            air_head,
-            head_before,
-            dt,
-            atmos,
-            piston,
-            push,
-            give,
-            owed,
-        )
+        waste, delivered, storage = _outflow(middle, delivering, node)
         if waste + delivered + storage > (wave - middle) / impedance:
             high = middle
         else:
@@ -218,18 +176,16 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             give = -dt * density * gravity * piston / (mass + dt * damping)
         meets, meeting = False, 0.0
         for attempt in range(2):
+            node = (waste_factor, vessel_head, k_delivery, compliance, air_volume, air_head, head_before,
+                    dt, atmos, piston, push, give, owed, wave, impedance)  # fmt: skip
             open_now, opened = delivering, False
-            mode = 1 if open_now else 0
-            body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance, air_volume,
-                                   air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
+            body_head = _body_head(open_now, node)
             if not shut and not open_now and body_head > vessel_head + cracking:
-                open_now, opened, mode = True, True, 1
-                body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance,
-                                       air_volume, air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
+                open_now = opened = True
+                body_head = _body_head(open_now, node)
             if open_now and body_head < vessel_head and (opened or slip_left <= 0.0):
-                open_now, mode = False, 0
-                body_head = _body_head(wave, impedance, waste_factor, vessel_head, k_delivery, mode, compliance,
-                                       air_volume, air_head, head_before, dt, atmos, piston, push, give, owed)  # fmt: skip
+                open_now = False
+                body_head = _body_head(open_now, node)
             # a valve that meets a stop in this step sweeps only what is left of its way
             if attempt == 0:
                 meeting = push + give * max(body_head, vapour_head)
@@ -242,33 +198,15 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         if opened:
             slip_left = 0.0
         if cavity > 0.0 or body_head < vapour_head:
-            body_head = vapour_head
-            if delivering:
-                delivering, mode = False, 0
-        waste, delivered, storage = _outflow(
-            body_head,
-            waste_factor,
-            vessel_head,
-            k_delivery,
-            mode,
-            compliance,
-            air_volume,
-            air_head,
-            head_before,
-            dt,
-            atmos,
-            piston,
-            push,
-            give,
-            owed,
-        )
+            body_head, delivering = vapour_head, False
+        waste, delivered, storage = _outflow(body_head, delivering, node)
         inflow = (wave - body_head) / impedance
         overfull = 0.0
         if body_head == vapour_head:
             cavity += (waste + delivered + storage - inflow) * dt
             if cavity < 0.0:
                 overfull, cavity = -cavity / dt, 0.0
-        if mode == 1:
+        if delivering:
             slip_left = min(slip_volume, slip_left + delivered * dt)
         if body_air > 0.0:
             air_volume = air_volume * air_head / (body_head + atmos)

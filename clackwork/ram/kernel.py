@@ -45,6 +45,7 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     fill_friction_table,
     pass_junction,
     pass_losses,
+    read_friction,
     spent_in,
     start_losses,
     wall_shear_terms,
@@ -131,11 +132,9 @@ def _node_flow(g_sum: float, source: float, waste: float, vessel: float, k_deliv
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _between(table: FloatArray, flow: float, scale: float) -> float:
-    """A friction table read at a flow [m3/s] that is not negative."""
-    place = math.sqrt(flow) * scale
-    low = min(int(place), FRICTION_POINTS - 1)
-    return table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
+def _line_loss(flow: float, fixed: float, table: FloatArray, scale: float) -> float:
+    """Head lost in the delivery line at a steady flow [m3/s] that is not negative [m]."""
+    return (read_friction(table, scale, flow) + fixed) * flow * flow
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -210,8 +209,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
 
     line_area = 0.25 * math.pi * line_bore * line_bore
     line_highest = 4.0 * highest
-    line_table = np.empty(FRICTION_POINTS + 1)
-    fill_friction_table(line_table, line_highest, line_bore, line_roughness, viscosity, line_length / gravity)
+    line_table = np.zeros(FRICTION_POINTS + 1)
+    if balanced or not vessel_held:
+        fill_friction_table(line_table, line_highest, line_bore, line_roughness, viscosity, line_length / gravity)
     line_scale = FRICTION_POINTS / math.sqrt(line_highest)
     line_fixed = line_fittings / (2.0 * gravity * line_area * line_area)
     line_inertance = line_length / (gravity * line_area)
@@ -401,22 +401,23 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if not delivering:
                 delivered = -back_leak
             # vapour cavity at the pump
-            overfull = 0.0
-            if cavity > 0.0 or head < vapour_head:
+            cavitates = cavity > 0.0 or head < vapour_head
+            if cavitates:
                 head = vapour_head
                 if delivering:
                     delivering, delivered = False, 0.0
-                waste_now = -waste * math.sqrt(-head) if head < 0.0 else waste * math.sqrt(head)
-                inflow = (wave - head) * inverse_impedance
+            waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
+            moved = piston * (push + give * head)
+            swept = moved + owed
+            inflow = (wave - head) * inverse_impedance
+            overfull = 0.0
+            if cavitates:
                 stored = compliance * (head - head_before)
-                cavity += (waste_now + delivered + stored - inflow - piston * (push + give * head) - owed) * dt
+                cavity += (waste_now + delivered + stored - inflow - moved - owed) * dt
                 if cavity <= 0.0:
                     # it closed within the step: what came in beyond it stays to be counted
                     overfull, cavity = -cavity * rate, 0.0
                 largest_cavity = max(largest_cavity, cavity)
-            waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
-            swept = piston * (push + give * head) + owed
-            inflow = (wave - head) * inverse_impedance
             backward[before, j, above + n] = 2.0 * head - wave
             if air_amount > 0.0:
                 air_pressure_head = head + atmospheric_head
@@ -435,8 +436,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             velocity = inflow / area
             # vessel and line
             if not vessel_held:
-                resistance = _between(line_table, line_flow, line_scale) + line_fixed
-                pull = vessel_head - line_lift - resistance * line_flow * line_flow
+                pull = vessel_head - line_lift - _line_loss(line_flow, line_fixed, line_table, line_scale)
                 line_flow = max(line_flow + dt * pull / line_inertance, 0.0)
                 tally[6] += line_flow * dt
                 vessel_air_now -= (delivered - line_flow) * dt
@@ -476,10 +476,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                             # move towards the head at which the line takes what the last beats gave
                             since = marks[max(beats - _BALANCED_BEATS, 1)]
                             taken = max((tally[2] - since[2]) / (tally[0] - since[0]), 0.0)
-                            line_head = (
-                                line_lift + (_between(line_table, taken, line_scale) + line_fixed) * taken * taken
-                            )
-                            vessel_head += _BALANCE_SHARE * (line_head - vessel_head)
+                            asked = line_lift + _line_loss(taken, line_fixed, line_table, line_scale)
+                            vessel_head += _BALANCE_SHARE * (asked - vessel_head)
                         per_beat[beats, 0] = beat_highest_velocity
                         per_beat[beats, 1] = beat_peak
                         per_beat[beats, 2] = beat_lowest
@@ -495,7 +493,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     been_open = True
                     last_event = time
             # what the valve swept less or more than it was given: it met a stop, or left one
-            owed = overfull + seat_area * relief * (opening - place) * rate - piston * (push + give * head)
+            owed = overfull + seat_area * relief * (opening - place) * rate - moved
             if delivered > 0.0:
                 tally[5] += dt
             beat_highest_velocity = max(beat_highest_velocity, velocity)
@@ -523,7 +521,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 first = last - min(2 * window_width(beats, least_beats), last)
                 duration = marks[last, 0] - marks[first, 0]
                 taken = max((marks[last, 2] - marks[first, 2]) / duration, 0.0)
-                asked = line_lift + (_between(line_table, taken, line_scale) + line_fixed) * taken * taken
+                asked = line_lift + _line_loss(taken, line_fixed, line_table, line_scale)
                 mean_head = (marks[last, 7] - marks[first, 7]) / duration
                 settled = abs(mean_head - asked) <= _BALANCE_TOLERANCE * max(asked, 1.0)
             if settled:

@@ -24,6 +24,7 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     WORK_ROWS,
     fill_friction_table,
     pass_losses,
+    read_friction,
     start_losses,
     wall_shear_terms,
 )
@@ -71,14 +72,6 @@ HIGHEST, LOWEST, CAVITY, STEADY = range(4)
 _HEAD, _AIR, _VALVE_CAVITY = range(3)  # what the ends remember: head and air of the vessel, cavity at the valve
 BOIL_MARGIN = 1.0
 """Head over vapour head below which the water is said to boil [m]."""
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _friction_at(table: FloatArray, scale: float, flow: float) -> float:
-    """Loss over flow squared [s2/m5] of one lump at a flow, read from its table."""
-    place = min(math.sqrt(abs(flow)) * scale, FRICTION_POINTS)
-    low = min(int(place), FRICTION_POINTS - 1)
-    return table[low] + (place - low) * (table[low + 1] - table[low])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -241,7 +234,7 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     wall_shear_terms(wall_terms, dt, half, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore))
     work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
     start_losses(work, flow, half)
-    loss = _steady_loss(_friction_at(table, table_scale, flow), flow, impedance)
+    loss = _steady_loss(read_friction(table, table_scale, flow), flow, impedance)
     start_head = p[13] + p[14] + n * loss
     forward, backward = np.empty((3, half, n + 1)), np.empty((3, half, n + 1))
     for i in range(n + 1):

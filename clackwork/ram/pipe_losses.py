@@ -74,6 +74,14 @@ def fill_friction_table(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def read_friction(table: FloatArray, scale: float, flow: float) -> float:
+    """A table of :func:`fill_friction_table` read at a flow [m3/s] that is not negative; its last value beyond its end."""
+    place = min(math.sqrt(flow) * scale, FRICTION_POINTS)
+    low = min(int(place), FRICTION_POINTS - 1)
+    return table[low] + (place - low) * (table[low + 1] - table[low])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def wall_shear_terms(
     terms: FloatArray, dt: float, half: int, stretch_over_g: float, bore: float, viscosity: float, velocity: float
 ) -> None:
@@ -192,9 +200,7 @@ def pass_losses(
         own = work[group]
         if block % _REFRESH == 0:
             for v in range(width):
-                place = math.sqrt(own[_MEAN + v] / (_REFRESH * half)) * table_scale
-                low = min(int(place), FRICTION_POINTS - 1)
-                own[_FRICTION + v] = table[low] + (min(place, FRICTION_POINTS) - low) * (table[low + 1] - table[low])
+                own[_FRICTION + v] = read_friction(table, table_scale, own[_MEAN + v] / (_REFRESH * half))
                 own[_MEAN + v] = 0.0
         for v in range(width):
             own[_START + v] = own[_FLOW + v]
