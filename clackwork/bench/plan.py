@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from clackwork.bench.gum import check_level, student_quantile, welch_satterthwaite
-from clackwork.errors import InputError
+from clackwork.errors import InputError, require_positive
 
 USUAL_POWER = 0.80  # Cohen 1988, Statistical Power Analysis, 2.4: the convention where nothing better is known
 USUAL_LEVEL = 0.90
@@ -47,12 +47,6 @@ class TrialPlan:
     order: tuple[str, ...]
     change_overs: int
     sentences: tuple[str, ...]
-
-
-def _positive(field: str, value: float, next_step: str = "") -> float:
-    if not (math.isfinite(value) and value > 0.0):
-        raise InputError(field, value, "it must be above 0", next_step)
-    return value
 
 
 def _two_sided_power(ratio: float, degrees_of_freedom: float, level: float) -> float:
@@ -130,7 +124,7 @@ def detection_power(
     -----
     Noncentral t (Cohen 1988, 2.5), with effective degrees of freedom where a shared part is present.
     """
-    _positive("scatter", scatter)
+    require_positive("scatter", scatter, "")
     for field, runs in (("runs_a", runs_a), ("runs_b", runs_b)):
         if not runs >= _LEAST_RUNS:
             raise InputError(field, runs, "it must be 2 or more", "One run shows no scatter.")
@@ -167,7 +161,7 @@ def runs_for_difference(
     """
     from scipy.optimize import brentq
 
-    _positive("difference", abs(difference), "It is the smallest difference worth knowing.")
+    require_positive("difference", abs(difference), "", "It is the smallest difference worth knowing.")
     check_level(power, "power")
 
     def short(runs: float) -> float:
@@ -214,8 +208,8 @@ def runs_for_same(
     """
     from scipy.optimize import brentq
 
-    _positive("margin", margin)
-    _positive("scatter", scatter)
+    require_positive("margin", margin, "")
+    require_positive("scatter", scatter, "")
     check_level(power, "power")
     check_level(level)
 
@@ -248,7 +242,7 @@ def smallest_difference(
 
     check_level(power, "power")
     check_level(level)
-    uncertainty, freedom = _uncertainty(_positive("scatter", scatter), runs_a, runs_b, shared)
+    uncertainty, freedom = _uncertainty(require_positive("scatter", scatter, ""), runs_a, runs_b, shared)
     if _two_sided_power(0.0, freedom, level) >= power:
         return 0.0
     high = 2.0

@@ -17,7 +17,7 @@ from clackwork.errors import ModelError, require_range
 from clackwork.hammer import joukowsky_head, pipe_wave_speed
 from clackwork.ram import kernel
 from clackwork.ram.parts import STANDARD_GRAVITY, Build, DeliveryLine, DrivePipe, Supply, Surroundings
-from clackwork.ram.pipe_losses import darcy_friction
+from clackwork.ram.steady_loss import steady_loss_factor
 from clackwork.water import Water, water_at
 
 FloatArray = NDArray[np.float64]
@@ -34,6 +34,9 @@ STATES = {
     kernel.IRREGULAR: "irregular",
     kernel.UNSETTLED: "irregular",
 }
+
+BEATING_STATES = ("beating", "irregular")
+"""States of a pump that beats, evenly or not."""
 
 _AIR_GAS_CONSTANT = 287.05
 """Specific gas constant of dry air [J/(kg K)] (Standard Atmosphere 1976)."""
@@ -233,6 +236,11 @@ class BeatResult:
     snifted_air: float
     energy: BeatEnergy
 
+    @property
+    def is_beating(self) -> bool:
+        """Whether it beats, evenly or not."""
+        return self.state in BEATING_STATES
+
 
 @dataclass(frozen=True)
 class Resolution:
@@ -300,8 +308,6 @@ def pack(
     travel = pipe.length / case.wave_speed
     head = _starting_head(case)
     atmospheric_head = water.atmospheric_pressure_abs / (water.density * STANDARD_GRAVITY)
-    precharge = vessel.precharge_gauge + water.atmospheric_pressure_abs
-    held_abs = (head + atmospheric_head) * water.density * STANDARD_GRAVITY
     line, feed = case.line, case.supply.feed
     values = {
         "gravity": STANDARD_GRAVITY,
@@ -334,7 +340,7 @@ def pack(
         "body_compliance": BODY_COMPLIANCE_PER_BORE_CUBE * pipe.pipe.bore**3,
         "vessel_head": head,
         "vessel_held": 0.0 if line else 1.0,
-        "vessel_air": vessel.volume * (precharge / held_abs) ** (1.0 / vessel.polytropic_index),
+        "vessel_air": vessel.air_at(head, water),
         "polytropic_index": vessel.polytropic_index,
         "line_lift": line.lift if line else 0.0,
         "line_fittings": line.fittings_loss if line else 0.0,
@@ -358,6 +364,7 @@ def pack(
         "rest_opening": valve.held_open,
         "delivery_leak_area": delivery.leak_area,
         "snifter_area": build.snifter.effective_area if build.snifter else 0.0,
+        "snifter_room": build.snifter_room,
         "air_density": water.atmospheric_pressure_abs / (_AIR_GAS_CONSTANT * case.surroundings.temperature),
         "feed_inertance": feed.length / (STANDARD_GRAVITY * 0.25 * math.pi * feed.pipe.bore**2) if feed else 0.0,
         "feed_loss": _feed_loss(case) if feed else 0.0,
@@ -402,15 +409,15 @@ def _feed_loss(case: RamCase) -> float:
     feed = case.supply.feed
     assert feed is not None
     area = 0.25 * math.pi * feed.pipe.bore**2
-    friction = darcy_friction(feed.pipe.bore / case.water.kinematic_viscosity, feed.pipe.roughness / feed.pipe.bore)
-    return (friction * feed.length / feed.pipe.bore + feed.fittings_loss) / (2.0 * STANDARD_GRAVITY * area**2)
+    factor = steady_loss_factor(feed.pipe, feed.length, feed.fittings_loss, 1.0, case.water)
+    return factor / (2.0 * STANDARD_GRAVITY * area**2)
 
 
 def unpack(case: RamCase, packed: FloatArray, out: FloatArray) -> BeatResult:
     """A kernel result row as a :class:`BeatResult`."""
     at = {name: float(out[place]) for name, place in kernel.R.items()}
     state = STATES[at["state"]]
-    moving = state in ("beating", "irregular") and at["beat_period"] > 0.0
+    moving = state in BEATING_STATES and at["beat_period"] > 0.0
     terminal = float(kernel.terminal_velocity(packed))
     fall, vessel = case.supply.fall, at["vessel_head"]
     delivering = moving and (case.vessel_head is not None or case.line is not None) and at["delivered_flow"] > 0.0
@@ -501,7 +508,7 @@ def shut_off_head(case: RamCase) -> float:
     meets that head less what opens the valve.
     """
     result = run_beats(replace(case, vessel_head=None, line=None))
-    if result.state not in ("beating", "irregular"):
+    if not result.is_beating:
         return 0.0
     return result.peak_head - case.build.delivery_valve.cracking_head
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from clackwork.errors import InputError, require_range
 from clackwork.ram.engine import RamCase
-from clackwork.ram.parts import Snifter
+from clackwork.ram.parts import STANDARD_GRAVITY, Snifter
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,28 @@ def _lost_air(case: RamCase, size: float) -> RamCase:
     vessel = case.build.air_vessel
     left = replace(vessel, volume=vessel.volume * (1.0 - size))
     return replace(case, build=replace(case.build, air_vessel=left))
+
+
+def _much_air(case: RamCase, size: float) -> RamCase:
+    """More air in the vessel: it takes the place of a share of the water there, down to the outlet.
+
+    Modelled: the air that stands in the vessel, and with it ripple and period; whatever more it is given leaves by the
+    outlet (:meth:`clackwork.ram.parts.AirVessel.air_at`), and how much that is each beat is the snifter's air
+    (``BeatResult.snifted_air``). Not modelled: what that air does on its way. A line that rises all the way is
+    lightened by it, by little; in one with high points it stays and throttles, for which
+    "throttled_line" stands. Nor a vessel with a bladder: charged above the head at work it takes no water, and works
+    like one that is "waterlogged".
+    """
+    line, vessel, water = case.line, case.build.air_vessel, case.water
+    head = line.lift if case.vessel_head is None and line else case.vessel_head
+    if head is None:
+        raise InputError("fault.overfilled", "delivery shut", "the case needs a head", "Hold one, or give a line.")
+    weight = water.density * STANDARD_GRAVITY
+    outside, air = water.atmospheric_pressure_abs, vessel.air_at(head, water)
+    share = (air + size * (vessel.volume - air)) / vessel.volume
+    precharge = (outside + head * weight) * share**vessel.polytropic_index - outside
+    charged = replace(vessel, precharge_gauge=max(precharge, vessel.precharge_gauge))
+    return replace(case, build=replace(case.build, air_vessel=charged))
 
 
 def _air_in_pipe(case: RamCase, size: float) -> RamCase:
@@ -123,6 +145,14 @@ FAULTS = {
             0.0,
             0.99,
             _lost_air,
+        ),
+        Fault(
+            "overfilled",
+            "the air vessel holds too much air",
+            "the share of its water that air has taken the place of, 0 when sound, 1 with the level at its outlet",
+            0.0,
+            1.0,
+            _much_air,
         ),
         Fault(
             "air_in_drive_pipe",

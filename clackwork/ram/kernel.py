@@ -36,6 +36,7 @@ from clackwork.ram.layout import (  # noqa: E402
     P,
     R,
 )
+from clackwork.ram.node import node_flow, waste_head  # noqa: E402
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
     LANES,
@@ -111,27 +112,6 @@ def terminal_velocity(p: FloatArray) -> float:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _node_flow(g_sum: float, source: float, waste: float, vessel: float, k_delivery: float) -> float:
-    """Delivered flow where waste valve and delivery valve are both open (signed); Newton on the flow.
-
-    Solves G (Hv + k Q|Q|) + waste * sgn(H) sqrt|H| + Q = S with H = Hv + k Q|Q|.
-    """
-    gap = source - g_sum * vessel
-    if waste > 0.0:
-        gap -= waste * math.copysign(math.sqrt(abs(vessel)), vessel)
-    size = (-1.0 + math.sqrt(1.0 + 4.0 * g_sum * k_delivery * abs(gap))) / (2.0 * g_sum * k_delivery)
-    flow = math.copysign(size, gap)
-    if waste > 0.0:
-        for _ in range(4):
-            head = vessel + k_delivery * flow * abs(flow)
-            root = math.sqrt(abs(head)) + 1e-9
-            value = g_sum * head + waste * math.copysign(root, head) + flow - source
-            slope = (g_sum + 0.5 * waste / root) * 2.0 * k_delivery * abs(flow) + 1.0
-            flow -= value / slope
-    return flow
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _line_loss(flow: float, fixed: float, table: FloatArray, scale: float) -> float:
     """Head lost in the delivery line at a steady flow [m3/s] that is not negative [m]."""
     return (read_friction(table, scale, flow) + fixed) * flow * flow
@@ -173,7 +153,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     unsteady, start_velocity, start_opening = p[44], p[45], p[46]
     rest_opening, air_density, feed_inertance, feed_loss = p[50], p[53], p[54], p[55]
     root_2g = math.sqrt(2.0 * gravity)
-    waste_leak, delivery_leak, snifter = p[49] * root_2g, p[51] * root_2g, p[52] * root_2g
+    waste_leak, delivery_leak, snifter, snifter_room = p[49] * root_2g, p[51] * root_2g, p[52] * root_2g, p[66]
 
     upper, top = int(p[60]) if p[56] > 0.0 else 0, int(p[65]) if p[61] > 0.0 else 0
     above = upper + top
@@ -331,15 +311,17 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 push = (speed + step_over_mass * load) * kept_speed
                 give = -step_over_mass * kept_speed * density * gravity * piston
             if snifter > 0.0:
-                # air enters by suction, water leaves by pressure; the air goes into the vessel with the first water (with
-                # the delivery shut at the valve it could not, and none is taken in)
-                if head_before > 0.0:
-                    waste += snifter
-                    if snifted > 0.0 and delivered > 0.0:
-                        air_in = -min(snifted, delivered * dt * air_pressure_head / atmospheric_head)
-                elif not delivery_shut:
+                # air enters by suction; under pressure water leaves, or the air that has gathered down to the hole
+                if head_before <= 0.0:
                     suction = min(-head_before, _CHOKED * atmospheric_head)
                     air_in = snifter * math.sqrt(suction * density / air_density) * dt
+                elif snifted * atmospheric_head <= snifter_room * air_pressure_head:
+                    waste += snifter
+                else:
+                    drop = min(head_before, _CHOKED * air_pressure_head)
+                    squeezed = air_pressure_head / atmospheric_head
+                    blown = snifter * math.sqrt(drop * density / (air_density * squeezed)) * squeezed * dt
+                    air_in = -min(blown, snifted - snifter_room * squeezed)
                 snifted += air_in
                 air_amount += air_in
             if delivery_leak > 0.0 and not delivering and vessel_head > head_before:
@@ -357,15 +339,15 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     source = wave * inverse_impedance + compliance * head_before + back_leak + piston * push + owed
                     if air_in != 0.0:
                         source += air_in * atmospheric_head / pressure * rate
-                    if waste > 0.0:
-                        root = 0.5 * (-waste + math.sqrt(waste * waste + 4.0 * g_sum * abs(source))) / g_sum
-                        head = math.copysign(root * root, source)
-                    else:
-                        head = source / g_sum
+                    head = waste_head(g_sum, source, waste)
                     passing, found = 0.0, head
                     if not delivery_shut and (delivering or head > vessel_head + cracking):
-                        passing = _node_flow(g_sum, source, waste, vessel_head, k_delivery)
-                        if passing > 0.0 or slip_left > 0.0:
+                        passing = node_flow(g_sum, source, waste, vessel_head, k_delivery)
+                        if passing < -slip_left * rate:
+                            # it seats within the step: no more comes back than went out
+                            passing = -slip_left * rate
+                            found = waste_head(g_sum, source - passing, waste)
+                        else:
                             found = vessel_head + k_delivery * passing * abs(passing)
                     if air_amount <= 0.0:
                         break
@@ -389,23 +371,18 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     delivering = True
                     slip_left = 0.0
                 if delivering:
-                    delivered = passing
-                    if delivered > 0.0 or slip_left > 0.0:
-                        # the valve's place as a volume: pushed open by water going out, seated by as much come back
-                        slip_left = min(slip_volume, slip_left + delivered * dt)
-                    else:
-                        delivering = False
-                        delivered = 0.0
-                    if delivering:
-                        head = vessel_head + k_delivery * delivered * abs(delivered)
+                    # the valve's place as a volume: pushed open by water going out, seated by as much come back
+                    head, delivered = found, passing
+                    slip_left = min(slip_volume, slip_left + delivered * dt)
+                    delivering = delivered > 0.0 or slip_left > 0.0
             if not delivering:
-                delivered = -back_leak
+                delivered -= back_leak
             # vapour cavity at the pump
             cavitates = cavity > 0.0 or head < vapour_head
             if cavitates:
                 head = vapour_head
                 if delivering:
-                    delivering, delivered = False, 0.0
+                    delivering, delivered, slip_left = False, 0.0, 0.0
             waste_now = waste * math.copysign(math.sqrt(abs(head)), head)
             moved = piston * (push + give * head)
             swept = moved + owed
@@ -414,6 +391,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if cavitates:
                 stored = compliance * (head - head_before)
                 cavity += (waste_now + delivered + stored - inflow - moved - owed) * dt
+                cavity -= air_in * atmospheric_head / (head + atmospheric_head)
                 if cavity <= 0.0:
                     # it closed within the step: what came in beyond it stays to be counted
                     overfull, cavity = -cavity * rate, 0.0
@@ -424,10 +402,15 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 air_volume = air_amount * atmospheric_head / air_pressure_head
             head_before = head
             tally[1] += waste_now * dt
+            if snifted > 0.0 and delivered > 0.0:
+                # the air below the delivery valve goes first, so much less water
+                carried = min(snifted, delivered * dt * air_pressure_head / atmospheric_head)
+                delivered -= carried * atmospheric_head / air_pressure_head * rate
+                snifted -= carried
+                air_amount -= carried
+                air_volume = air_amount * atmospheric_head / air_pressure_head
+                tally[16] += carried
             tally[2] += delivered * dt
-            if air_in < 0.0:
-                tally[2] += air_in * atmospheric_head / air_pressure_head
-                tally[16] -= air_in
             tally[11] += head * waste_now * dt
             tally[12] += vessel_head * delivered * dt
             tally[13] += (head - vessel_head) * delivered * dt

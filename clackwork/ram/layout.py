@@ -69,6 +69,7 @@ PARAMETERS = (
     "top_roughness",
     "top_wave_speed",
     "top_losses",
+    "snifter_room",
 )
 P = {name: place for place, name in enumerate(PARAMETERS)}
 

@@ -243,7 +243,7 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
         envelope[STEADY, i] = start_head - max(i - 0.5, 0.0) * loss
     envelope[STEADY, n + 1] = start_head - n * loss
     envelope[HIGHEST], envelope[LOWEST] = envelope[STEADY], envelope[STEADY]
-    start_air = p[17] * (p[18] / (start_head + p[20])) ** (1.0 / p[19])
+    start_air = p[17] * min((p[18] / (start_head + p[20])) ** (1.0 / p[19]), 1.0)
     gas = p[22] / np.maximum(envelope[STEADY] - boiling, BOIL_MARGIN)
     ends, cavities = np.array([start_head, start_air, gas[n + 1]]), gas[1 : n + 1]
     for block in range(int(p[4]) // half):

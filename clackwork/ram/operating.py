@@ -14,7 +14,7 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, unpack
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
-from clackwork.ram.pipe_losses import darcy_friction
+from clackwork.ram.steady_loss import steady_loss_factor
 from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -25,11 +25,9 @@ def _line_loss(line: DeliveryLine, flow: float, water: Water) -> float:
     """Darcy friction and fittings of the whole line at a flow [m3/s], as head [m]."""
     if flow <= 0.0:
         return 0.0
-    pipe = line.pipe
-    velocity = flow / (0.25 * math.pi * pipe.bore**2)
-    friction = darcy_friction(velocity * pipe.bore / water.kinematic_viscosity, pipe.roughness / pipe.bore)
-    loss = friction * line.length / pipe.bore + line.fittings_loss
-    return float(loss * velocity**2 / (2.0 * STANDARD_GRAVITY))
+    velocity = flow / (0.25 * math.pi * line.pipe.bore**2)
+    factor = steady_loss_factor(line.pipe, line.length, line.fittings_loss, velocity, water)
+    return factor * velocity**2 / (2.0 * STANDARD_GRAVITY)
 
 
 def line_leak(line: DeliveryLine, flow: float, water: Water) -> float:
@@ -162,6 +160,58 @@ def _by_false_position(
     return out
 
 
+def held_case(case: RamCase) -> RamCase:
+    """The case as it is packed to be settled: in place of a line its lift held in the vessel."""
+    return replace(case, line=None, vessel_head=case.line.lift) if case.line else case
+
+
+def settled_rows(
+    packed: FloatArray, lines: Sequence[tuple[DeliveryLine, Water] | None], *, workers: int | None = None
+) -> FloatArray:
+    """Settled beats of every row, at its held head, or at its operating point where it has a line.
+
+    Parameters
+    ----------
+    packed : float64[cases, len(PARAMETERS)]
+        Of held cases; not changed.
+    lines : sequence of (DeliveryLine, Water) or None
+        One for each row.
+    workers : int, optional
+
+    Returns
+    -------
+    float64[cases, len(RESULTS)]
+    """
+    results = np.zeros((len(packed), len(kernel.RESULTS)))
+    groups: dict[Water | None, list[int]] = {}
+    for row, line in enumerate(lines):
+        groups.setdefault(line[1] if line else None, []).append(row)
+    for water, rows in groups.items():
+        if water is None:
+            results[rows] = run_packed(packed[rows], workers=workers)
+        else:
+            asked = [line[0] for line in (lines[row] for row in rows) if line]
+            results[rows] = operating_rows(packed[rows], asked, water, workers=workers)
+    return results
+
+
+def settled_beats(cases: Sequence[RamCase], *, workers: int | None = None) -> list[BeatResult]:
+    """Settled beats of many cases on all cores, each at its held head, or at its operating point when it has a line.
+
+    Raises
+    ------
+    ModelError
+        When a case's waste valve has nothing to open it.
+    """
+    if not cases:
+        return []
+    held = [held_case(case) for case in cases]
+    packed = np.array([pack(case) for case in held])
+    lines = [(case.line, case.water) if case.line else None for case in cases]
+    results = settled_rows(packed, lines, workers=workers)
+    return [unpack(case, row, result) for case, row, result in zip(held, packed, results, strict=True)]
+
+
 def operating_point(case: RamCase) -> BeatResult:
     """Settled beats of a case at the head where ram and line agree.
 
@@ -172,8 +222,4 @@ def operating_point(case: RamCase) -> BeatResult:
     """
     if case.line is None:
         raise ModelError("An operating point needs a delivery line: give its lift, pipe and length.")
-    line, water = case.line, case.water
-    held = replace(case, line=None, vessel_head=line.lift)
-    packed = pack(held)[np.newaxis, :]
-    out = operating_rows(packed, [line], water, workers=1)
-    return unpack(held, packed[0], out[0])
+    return settled_beats([case], workers=1)[0]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from clackwork.errors import InputError, require_range
 from clackwork.hammer import Anchoring
 from clackwork.pipes import Pipe
+from clackwork.water import Water
 
 STANDARD_GRAVITY = 9.80665
 """Standard acceleration of free fall [m/s2] (ISO 80000-3)."""
@@ -228,14 +229,20 @@ class Snifter:
         [m]
     discharge_coefficient : float
         Of a sharp hole; 0.6 from memory.
+    room : float or None
+        Room for air between the hole and the delivery valve [m3]; air beyond it is blown out through the hole. None
+        takes a cylinder as wide and as high as the bore of the delivery valve (our reading of "just below").
     """
 
     bore: float
     discharge_coefficient: float = 0.6
+    room: float | None = None
 
     def __post_init__(self) -> None:
         require_range("snifter.bore", self.bore, 2e-4, 0.02, "m", "Snifters are 1 to 2 mm: was it millimetres?")
         require_range("snifter.discharge_coefficient", self.discharge_coefficient, 0.1, 1.0, "")
+        if self.room is not None:
+            require_range("snifter.room", self.room, 0.0, 0.01, "m3")
 
     @property
     def effective_area(self) -> float:
@@ -266,6 +273,14 @@ class AirVessel:
         require_range("air_vessel.precharge_gauge", self.precharge_gauge, 0.0, 4e6, "Pa")
         require_range("air_vessel.polytropic_index", self.polytropic_index, 1.0, 1.4, "")
 
+    def air_at(self, head: float, water: Water) -> float:
+        """Air in it with the head of its water at ``head`` [m above datum] [m3]; at most the whole vessel, as more leaves
+        by the outlet."""
+        outside = water.atmospheric_pressure_abs
+        weight = water.density * STANDARD_GRAVITY
+        inside = (head + outside / weight) * weight
+        return self.volume * min(((outside + self.precharge_gauge) / inside) ** (1.0 / self.polytropic_index), 1.0)
+
 
 @dataclass(frozen=True)
 class Build:
@@ -292,6 +307,15 @@ class Build:
 
     def __post_init__(self) -> None:
         require_range("build.body_air", self.body_air, 0.0, 1e-3, "m3")
+
+    @property
+    def snifter_room(self) -> float:
+        """Room for air between snifter and delivery valve [m3]; 0 without a snifter."""
+        if self.snifter is None:
+            return 0.0
+        if self.snifter.room is not None:
+            return self.snifter.room
+        return 0.25 * math.pi * self.delivery_valve.bore**3
 
     def retuned(self, *, stroke: float | None = None, mass: float | None = None, tilt: float | None = None) -> Build:
         """The same build with another stroke [m], moving mass [kg] or tilt [rad]."""

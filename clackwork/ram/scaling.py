@@ -224,7 +224,8 @@ def _scaled_line(line: DeliveryLine, by: ScaleFactors, choice: PipeChoice) -> De
 def _scaled_build(build: Build, by: ScaleFactors, density: float) -> Build:
     snifter: Snifter | None = None
     if build.snifter is not None:
-        snifter = replace(build.snifter, bore=build.snifter.bore * by.length)
+        room = None if build.snifter.room is None else build.snifter.room * by.length**3
+        snifter = replace(build.snifter, bore=build.snifter.bore * by.length, room=room)
     return replace(
         build,
         waste_valve=_scaled_waste_valve(build.waste_valve, by, density),

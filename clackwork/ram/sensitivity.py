@@ -19,9 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clackwork.errors import InputError, ModelError
-from clackwork.ram.batch import run_packed
-from clackwork.ram.engine import BeatResult, RamCase, pack, unpack
-from clackwork.ram.operating import operating_rows
+from clackwork.ram.engine import BeatResult, RamCase
+from clackwork.ram.operating import settled_beats
 from clackwork.ram.parts import GuidedPoppet, HingedFlap
 
 FloatArray = NDArray[np.float64]
@@ -63,6 +62,8 @@ RESULTS = (
 WIDE_STEP = 0.10
 """Step of a slope, as a share of the input; chosen by the measurement above."""
 DELIVERS_NOTHING = "delivers nothing"
+_NOTHING = 1e-6
+"""Share of the water drawn up to which a delivered flow is none: a valve that just cracks in some beats."""
 """Edge beyond which a pump still beats but nothing passes its delivery valve."""
 _LADDER = 1.1
 """Factor between the points at which an edge is looked for: a stall that ends again within this may be missed."""
@@ -76,37 +77,6 @@ _WHOLE = {"tilt", "spring_preload", "spring_rate", "hinge_stiffness"}
 def opening_load(case: RamCase) -> float:
     """Load that opens the waste valve at its full stroke [N]; at or below zero nothing opens it."""
     return case.build.waste_valve.reduced(case.water.density).opening_load_open
-
-
-def settled_beats(cases: Sequence[RamCase], *, workers: int | None = None) -> list[BeatResult]:
-    """Settled beats of many cases on all cores, each at its held head, or at its operating point when it has a line.
-
-    Raises
-    ------
-    ModelError
-        When a case's waste valve has nothing to open it.
-    """
-    held = [replace(case, line=None, vessel_head=case.line.lift) if case.line else case for case in cases]
-    if not held:
-        return []
-    packed = np.array([pack(case) for case in held])
-    lined = [i for i, case in enumerate(cases) if case.line is not None]
-    plain = [i for i, case in enumerate(cases) if case.line is None]
-    found: dict[int, FloatArray] = {}
-    if plain:
-        found |= dict(zip(plain, run_packed(packed[plain], workers=workers), strict=True))
-    if lined:
-        rows = packed[lined]
-        lines = [case.line for case in cases if case.line is not None]
-        waters = [case.water for case in cases if case.line is not None]
-        for water in dict.fromkeys(waters):
-            same = [i for i, other in enumerate(waters) if other == water]
-            part = rows[same]
-            solved = operating_rows(part, [lines[i] for i in same], water, workers=workers)
-            rows[same] = part
-            found |= dict(zip([lined[i] for i in same], solved, strict=True))
-        packed[lined] = rows
-    return [unpack(case, packed[i], found[i]) for i, case in enumerate(held)]
 
 
 def inputs_of(case: RamCase) -> tuple[str, ...]:
@@ -192,11 +162,7 @@ class Sweep:
 
     def column(self, result: str) -> FloatArray:
         """One result along the sweep, float64[n]; nan where the pump does not beat."""
-        return np.array([getattr(each, result) if _moves(each) else math.nan for each in self.results])
-
-
-def _moves(result: BeatResult) -> bool:
-    return result.state in ("beating", "irregular")
+        return np.array([getattr(each, result) if each.is_beating else math.nan for each in self.results])
 
 
 def sweep(case: RamCase, name: str, values: Sequence[float] | FloatArray, *, workers: int | None = None) -> Sweep:
@@ -297,7 +263,7 @@ def elasticities(
     moved = [_moved_by(case, name, change) for name, change in plans]
     runs = [each for each in moved if each is not None]
     base, *others = settled_beats([case, *runs], workers=workers)
-    if not _moves(base):
+    if not base.is_beating:
         raise ModelError(f"The pump is {base.state} as it stands: there are no beats to compare. Retune it first.")
     ran = iter(others)
     found = [next(ran) if each is not None else None for each in moved]
@@ -325,7 +291,7 @@ def _slope(values: Mapping[float, float], width: float, one_sided: bool) -> floa
 def _elasticity(case: RamCase, name: str, step: float, found: Mapping[float, BeatResult | None]) -> Elasticity:
     """One input's slopes from the results found at each change."""
     one_sided = -step not in found
-    stopped = [result for result in found.values() if result is None or not _moves(result)]
+    stopped = [result for result in found.values() if result is None or not result.is_beating]
     stalls = "" if not stopped else stopped[0].state if stopped[0] else "stalled shut"
     slopes: dict[str, float] = {}
     spread: dict[str, float] = {}
@@ -366,9 +332,9 @@ def _stop_of(result: BeatResult | None, delivers: bool) -> str:
     """The state that ends a way, or "" while the pump beats."""
     if result is None:
         return "stalled shut"
-    if not _moves(result):
+    if not result.is_beating:
         return result.state
-    return DELIVERS_NOTHING if delivers and result.delivered_flow <= 0.0 else ""
+    return DELIVERS_NOTHING if delivers and result.delivered_flow <= _NOTHING * result.drawn_flow else ""
 
 
 def _stops(cases: Sequence[RamCase], delivers: bool, workers: int | None) -> list[str]:

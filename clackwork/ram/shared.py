@@ -16,16 +16,14 @@ from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, unpack
 from clackwork.ram.operating import line_head
 from clackwork.ram.parts import STANDARD_GRAVITY, AirVessel, DeliveryLine
+from clackwork.ram.source import require_constant_supply, settle_level
 from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
 Arrangement = Literal["in step", "out of step", "random"]
 
 _HEAD_TOLERANCE = 5e-4  # as for the operating point of one pump
-_FLOW_TOLERANCE = 1e-3
-_TURNS = 20
 _MOST_PUMPS = 100
-_MOVING = ("beating", "irregular")
 _BEATS_AVERAGED = 8
 _BINS = 512
 """Parts of a beat; a delivery of a fiftieth of a beat still fills ten."""
@@ -123,9 +121,8 @@ def _at_level(cases: Sequence[RamCase], line: DeliveryLine, drawdown: float) -> 
     low = line_head(line, 0.0, water)
     head = _meet(lambda trial: trial - needed(trial), low, needed(low))
     results = runs[head]
-    moving = any(result.state in _MOVING for result in results)
     return SharedPoint(
-        state="enough" if moving else "stalled",
+        state="enough" if any(result.is_beating for result in results) else "stalled",
         drawdown=drawdown,
         vessel_head=head,
         delivered_flow=sum(result.delivered_flow for result in results),
@@ -144,10 +141,7 @@ def _check(cases: Sequence[RamCase], source_flow: float, submergence: float) -> 
         raise InputError("source_flow", f"{source_flow:g} m3/s", "it must be above 0 m3/s")
     least = min(case.supply.fall for case in cases)
     require_range("submergence", submergence, 0.0, 0.8 * least, "m", "It is less than the fall.")
-    if any(case.supply.feed is not None or math.isfinite(case.supply.plan_area) for case in cases):
-        raise ModelError(
-            "A shared source is settled for a constant supply level: take away plan areas and supply pipes."
-        )
+    require_constant_supply(*(case.supply for case in cases))
 
 
 def shared_operating_point(
@@ -182,22 +176,8 @@ def shared_operating_point(
     Each pump is run with the line's head held in its own vessel; what joins the vessels is taken as short and wide.
     """
     _check(cases, source_flow, submergence)
-    full = _at_level(cases, line, 0.0)
-    if full.drawn_flow <= source_flow:
-        return full
-    found = _at_level(cases, line, submergence)
-    if found.drawn_flow > source_flow:
-        return replace(found, state="starved" if found.state == "enough" else found.state)
-    low, high = 0.0, submergence
-    for _ in range(_TURNS):
-        found = _at_level(cases, line, 0.5 * (low + high))
-        if abs(found.drawn_flow / source_flow - 1.0) < _FLOW_TOLERANCE:
-            break
-        if found.drawn_flow > source_flow:
-            low = found.drawdown
-        else:
-            high = found.drawdown
-    return replace(found, state="drawn down" if found.state == "enough" else found.state)
+    state, _, found = settle_level(lambda drawdown: _at_level(cases, line, drawdown), source_flow, submergence)
+    return replace(found, state=state) if found.state == "enough" else found
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,7 +206,7 @@ def beat_pulse(case: RamCase) -> BeatPulse:
         When the pump does not beat.
     """
     result = run_beats(case)
-    if result.state not in _MOVING:
+    if not result.is_beating:
         raise ModelError(f"Build {case.build.name!r} is {result.state} at this head: it has no beat.")
     rows = min(math.ceil(result.simulated_time / result.time_step), _TRACE_ROWS)
     _, trace = run_trace(case, duration=result.simulated_time, rows=rows)
@@ -314,10 +294,7 @@ class SharedRipple:
 def _vessel_compliance(vessel: AirVessel, head: float, water: Water) -> float:
     """Water that a vessel takes in for each metre of head [m2]."""
     outside = water.atmospheric_pressure_abs / (water.density * STANDARD_GRAVITY)
-    precharge = outside + vessel.precharge_gauge / (water.density * STANDARD_GRAVITY)
-    index = vessel.polytropic_index
-    air = vessel.volume * (precharge / (head + outside)) ** (1.0 / index)
-    return air / (index * (head + outside))
+    return vessel.air_at(head, water) / (vessel.polytropic_index * (head + outside))
 
 
 def _line_admittance(

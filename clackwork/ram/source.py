@@ -2,14 +2,29 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal, Protocol, TypeVar
 
 from clackwork.errors import ModelError, require_range
 from clackwork.ram.engine import BeatResult, RamCase, run_beats
 from clackwork.ram.operating import operating_point
+from clackwork.ram.parts import Supply
 
 _ENOUGH = 1e-3
 _TURNS = 20
+
+
+class Drawn(Protocol):
+    """Whatever draws from a source."""
+
+    @property
+    def drawn_flow(self) -> float:
+        """[m3/s]"""
+
+
+Run = TypeVar("Run", bound=Drawn)
 
 
 @dataclass(frozen=True)
@@ -33,6 +48,54 @@ class LimitedRun:
     result: BeatResult
 
 
+def require_constant_supply(*supplies: Supply) -> None:
+    """Raise `ModelError` where a supply is a vessel or a standpipe: its level is not that of a source."""
+    if any(supply.feed is not None or math.isfinite(supply.plan_area) for supply in supplies):
+        raise ModelError("The level of a source is settled for a constant supply: take away plan area and supply pipe.")
+
+
+def settle_level(
+    run: Callable[[float], Run], source_flow: float, submergence: float
+) -> tuple[Literal["enough", "drawn down", "starved"], float, Run]:
+    """The level at which as much is drawn from a source as it gives.
+
+    Parameters
+    ----------
+    run : callable
+        What draws, at a level lower by so much [m] than the full one.
+    source_flow : float
+        [m3/s]
+    submergence : float
+        Depth under the full level at which air is drawn [m].
+
+    Returns
+    -------
+    state : str
+        "enough" at the full level, "drawn down" at a lower one, "starved" at the lowest.
+    drawdown : float
+        [m]
+    run : Run
+        At that level.
+    """
+    full = run(0.0)
+    if full.drawn_flow <= source_flow:
+        return "enough", 0.0, full
+    lowest = run(submergence)
+    if lowest.drawn_flow > source_flow:
+        return "starved", submergence, lowest
+    low, high, drawdown, found = 0.0, submergence, submergence, lowest
+    for _ in range(_TURNS):
+        drawdown = 0.5 * (low + high)
+        found = run(drawdown)
+        if abs(found.drawn_flow / source_flow - 1.0) < _ENOUGH:
+            break
+        if found.drawn_flow > source_flow:
+            low = drawdown
+        else:
+            high = drawdown
+    return "drawn down", drawdown, found
+
+
 def run_on_source(case: RamCase, source_flow: float, submergence: float) -> LimitedRun:
     """Settle the level over the mouth of the drive pipe where the ram draws what the source gives.
 
@@ -52,32 +115,11 @@ def run_on_source(case: RamCase, source_flow: float, submergence: float) -> Limi
     """
     require_range("source_flow", source_flow, 1e-7, 10.0, "m3/s")
     require_range("submergence", submergence, 0.0, 0.8 * case.supply.fall, "m", "It is less than the fall.")
-    if case.supply.feed is not None or case.supply.plan_area < 1e6:
-        raise ModelError(
-            "A limited source is settled for a constant supply level: take away plan area and supply pipe."
-        )
+    require_constant_supply(case.supply)
 
     def at(drawdown: float) -> BeatResult:
         lower = replace(case, supply=replace(case.supply, fall=case.supply.fall - drawdown))
         return operating_point(lower) if lower.line is not None and lower.vessel_head is None else run_beats(lower)
 
-    full = at(0.0)
-    if full.drawn_flow <= source_flow:
-        moving = full.state in ("beating", "irregular")
-        return LimitedRun("enough" if moving else full.state, 0.0, full)
-    lowest = at(submergence)
-    if lowest.drawn_flow > source_flow:
-        return LimitedRun("starved", submergence, lowest)
-    low, high, found = 0.0, submergence, lowest
-    for _ in range(_TURNS):
-        middle = 0.5 * (low + high)
-        found = at(middle)
-        if found.drawn_flow > source_flow:
-            low = middle
-        else:
-            high = middle
-        if abs(found.drawn_flow / source_flow - 1.0) < _ENOUGH:
-            break
-    return LimitedRun(
-        "drawn down" if found.state in ("beating", "irregular") else found.state, 0.5 * (low + high), found
-    )
+    state, drawdown, found = settle_level(at, source_flow, submergence)
+    return LimitedRun(state if found.is_beating or state == "starved" else found.state, drawdown, found)

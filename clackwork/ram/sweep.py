@@ -26,7 +26,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -38,7 +38,7 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import Progress, run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, unpack
 from clackwork.ram.kept_rows import KeptRows, RowArray
-from clackwork.ram.operating import operating_rows
+from clackwork.ram.operating import held_case, settled_rows
 from clackwork.ram.parts import DeliveryLine
 from clackwork.water import Water
 
@@ -99,17 +99,7 @@ def _engine() -> str:
 
 def _run_rows(work: _Work) -> FloatArray:
     """Results of all rows of a piece of work: float64[rows, len(RESULTS)]."""
-    results = np.zeros((len(work.packed), len(kernel.RESULTS)))
-    groups: dict[Water | None, list[int]] = {}
-    for row, line in enumerate(work.lines or (None,) * len(work.packed)):
-        groups.setdefault(line[1] if line else None, []).append(row)
-    for water, rows in groups.items():
-        if water is None:
-            results[rows] = run_packed(work.packed[rows], workers=1)
-        else:
-            lines = [line[0] for line in (work.lines[row] for row in rows) if line]
-            results[rows] = operating_rows(work.packed[rows], lines, water, workers=1)
-    return results
+    return settled_rows(work.packed, work.lines or (None,) * len(work.packed), workers=1)
 
 
 def _run_chunk(work: _Work) -> _Answer:
@@ -363,7 +353,7 @@ def sweep_cases(
     InputError, ClackworkError
         As for :func:`sweep_rows`.
     """
-    held = [replace(case, line=None, vessel_head=case.line.lift) if case.line else case for case in cases]
+    held = [held_case(case) for case in cases]
     packed = np.zeros((len(held), len(kernel.PARAMETERS)))
     for i, case in enumerate(held):
         try:

@@ -17,8 +17,9 @@ import numpy as np
 from clackwork.errors import InputError, ModelError, require_positive, require_range
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import BeatResult, RamCase
+from clackwork.ram.operating import settled_beats
 from clackwork.ram.parts import Build
-from clackwork.ram.sensitivity import StallEdge, nearest_edge, opening_load, settled_beats, stall_edges
+from clackwork.ram.sensitivity import StallEdge, nearest_edge, opening_load, stall_edges
 
 _COARSE = 9
 """Strokes and masses of the first map."""

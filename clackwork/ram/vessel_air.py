@@ -31,12 +31,16 @@ class VesselAir:
         Carried off in solution, as a volume at outside pressure [m3/s].
     lasts : float
         Time until the vessel is full of water [s]; infinite when it gains as much as it loses.
+    fills : float
+        Time until the vessel is full of air [s], and what it gains from then on goes down the delivery line; infinite
+        when it loses as much as it gains.
     """
 
     volume_at_work: float
     gained: float
     dissolved: float
     lasts: float
+    fills: float
 
 
 def air_budget(case: RamCase, result: BeatResult, *, transfer_velocity: float = TRANSFER_VELOCITY) -> VesselAir:
@@ -62,14 +66,19 @@ def air_budget(case: RamCase, result: BeatResult, *, transfer_velocity: float = 
     outside = water.atmospheric_pressure_abs
     inside = outside + result.vessel_head * water.density * STANDARD_GRAVITY
     vessel = case.build.air_vessel
-    amount = vessel.volume * (outside + vessel.precharge_gauge) / outside
+    most = vessel.volume * inside / outside
+    amount = min(vessel.volume * (outside + vessel.precharge_gauge) / outside, most)
     # the water comes in saturated at outside pressure and can take up as much again for each atmosphere more; what it
     # takes up goes with the share of the water that the surface can saturate while it passes
     refreshed = transfer_velocity * vessel.volume ** (2.0 / 3.0)
     share = -math.expm1(-refreshed / result.delivered_flow)
     dissolved = share * AIR_SOLUBILITY * (inside / outside - 1.0) * result.delivered_flow
     gained = result.snifted_air * result.beat_rate
-    losing = dissolved - gained
+    losing, slow = dissolved - gained, 1e-3 * dissolved
     return VesselAir(
-        amount * outside / inside, gained, dissolved, amount / losing if losing > 1e-3 * dissolved else math.inf
+        volume_at_work=amount * outside / inside,
+        gained=gained,
+        dissolved=dissolved,
+        lasts=amount / losing if losing > slow else math.inf,
+        fills=(most - amount) / -losing if -losing > slow else math.inf,
     )

@@ -1,7 +1,6 @@
 """What the engine keeps to for rams of any make: finite figures, water and energy that add up, no sudden turns.
 
-Numbers are drawn the same in every run. Rams with a snifter are left out of the sums of water and the efficiencies, and
-rams whose delivery valve slips out of the sums of water; the cases at the end of this file show why.
+Numbers are drawn the same in every run.
 """
 
 from __future__ import annotations
@@ -81,9 +80,8 @@ def check_any(case: RamCase, result: BeatResult) -> None:
     assert 0.0 <= result.landing_speed_shut < 20.0
     assert min(result.beat_rate, result.beat_spread, result.cavity_volume, result.snifted_air) >= 0.0
     assert result.beat_rate == 0.0 or result.state in MOVING
-    if case.build.snifter is None:
-        assert result.daubuisson_efficiency <= 1.005
-        assert result.rankine_efficiency <= 1.005
+    assert result.daubuisson_efficiency <= 1.005
+    assert result.rankine_efficiency <= 1.005
 
 
 @examples(300)
@@ -91,11 +89,13 @@ def check_any(case: RamCase, result: BeatResult) -> None:
 def test_any_ram_keeps_to_what_can_be(case: RamCase) -> None:
     result = run_beats(case)
     check_any(case, result)
-    if result.state not in MOVING or case.build.snifter or case.build.delivery_valve.slip_volume > 0.0:
+    if result.state not in MOVING:
         return
     assert abs(missing_water(case, result)) < 0.01
     if case.build.delivery_valve.leak_area == 0.0:
-        assert result.delivered_flow >= 0.0
+        # what slipped out before the beats averaged may come back in them, and water where air went up
+        back = (case.build.delivery_valve.slip_volume / result.beats + result.snifted_air) * result.beat_rate
+        assert result.delivered_flow >= -back - 1e-9 * gross_flow(case, result)
         assert result.delivered_flow <= result.drawn_flow + 0.01 * gross_flow(case, result)
         # what is lifted the fall has paid for
         lifted = result.delivered_flow * result.vessel_head
@@ -105,9 +105,7 @@ def test_any_ram_keeps_to_what_can_be(case: RamCase) -> None:
 @examples(100)
 @given(RAMS, st.floats(1.03, 2.0))
 def test_nothing_is_delivered_above_the_shut_off_head(case: RamCase, above: float) -> None:
-    case = replace(
-        case, build=replace(case.build, delivery_valve=replace(case.build.delivery_valve, leak_area=0.0), snifter=None)
-    )
+    case = replace(case, build=replace(case.build, delivery_valve=replace(case.build.delivery_valve, leak_area=0.0)))
     shut = run_beats(replace(case, vessel_head=None))
     assume(shut.state == "beating" and shut_off_head(case) > case.supply.fall)
     result = run_beats(replace(case, vessel_head=min(above * shut_off_head(case) + 0.5, 590.0)))
@@ -177,7 +175,7 @@ def test_a_full_run_with_vessel_and_line_keeps_to_what_can_be(case: RamCase, lin
     assert result.line_flow >= 0.0
 
 
-# --- where the engine falls short; each test here says so the day it no longer does ---
+# --- one ram each for what once went wrong ---
 
 
 def small_ram(held: float, *, fall: float = 4.0, mass: float = 0.1, snifter: float = 0.0, slip: float = 0.0) -> RamCase:
@@ -195,9 +193,6 @@ def test_the_small_ram_is_sound_without_slip_and_snifter() -> None:
         assert abs(missing_water(small_ram(held), result)) < 2e-4
 
 
-@pytest.mark.xfail(
-    strict=True, reason="slip with the waste valve open: the flow at the node is not found in four steps"
-)
 def test_water_adds_up_while_the_delivery_valve_slips() -> None:
     valve = DeliveryValve(0.0075, loss_coefficient=20.0, slip_volume=1e-5)
     build = Build("slips", GuidedPoppet(0.12, 0.005, 0.025), valve, AirVessel(4e-3))
@@ -205,12 +200,12 @@ def test_water_adds_up_while_the_delivery_valve_slips() -> None:
     assert abs(missing_water(case, run_beats(case))) < 0.01
 
 
-@pytest.mark.xfail(strict=True, reason="a slip may run back by one step more than went out")
 def test_a_valve_without_leak_gives_nothing_back() -> None:
-    assert run_beats(replace(small_ram(50.0, mass=0.08, slip=3e-6))).delivered_flow >= 0.0
+    case = small_ram(50.0, mass=0.08, slip=3e-6)
+    result = run_beats(case)
+    assert result.delivered_flow >= -1e-9 * gross_flow(case, result)
 
 
-@pytest.mark.xfail(strict=True, reason="air that enters beside a vapour cavity does not fill it")
 def test_water_adds_up_with_a_snifter_and_a_cavity() -> None:
     case = small_ram(80.0, fall=8.0, mass=0.5, snifter=1e-3)
     result = run_beats(case)
@@ -218,7 +213,6 @@ def test_water_adds_up_with_a_snifter_and_a_cavity() -> None:
     assert abs(missing_water(case, result)) < 0.002
 
 
-@pytest.mark.xfail(strict=True, reason="air that goes into the vessel is taken off the water delivered a second time")
 def test_water_adds_up_with_a_snifter() -> None:
     case = replace(small_ram(40.0, snifter=2e-3), drive_pipe=DrivePipe(find_pipe("pvc-sch40", "1 in"), 25.0))
     result = run_beats(case)
@@ -226,7 +220,6 @@ def test_water_adds_up_with_a_snifter() -> None:
     assert abs(missing_water(case, result)) < 2e-4
 
 
-@pytest.mark.xfail(strict=True, reason="snifted air has no way out of a body that does not deliver, and gathers")
 def test_a_ram_with_a_snifter_settles_near_its_shut_off_head() -> None:
     assert run_beats(small_ram(60.0)).state == "beating"
     assert run_beats(small_ram(60.0, snifter=1e-3)).state == "beating"

@@ -66,11 +66,12 @@ def with_vessel(volume: float) -> RamCase:
 def test_the_full_run_meets_the_operating_point(record_case: Callable[..., None]) -> None:
     """Vessel that fills and empties and a line with inertia against heads held: two ways to one mean flow.
 
-    A wide vessel holds its head and meets the held one. In a usual vessel the head swings within a beat, across the
-    steps in which delivery falls with the head (waves of 2L/a), and the mean moves by a few hundredths.
+    Delivery falls with the head in steps (a beat holds a whole number of waves of 2L/a), here by a twentieth within
+    half a hundredth of head: a wide vessel, whose head stands still, meets the held one within two hundredths, a usual
+    one, whose head swings across the steps, within five.
     """
     point = operating_point(tuned())
-    for volume, tolerance in ((40e-3, 0.01), (4e-3, 0.05)):
+    for volume, tolerance in ((40e-3, 0.02), (4e-3, 0.05)):
         full = run_beats(with_vessel(volume))
         for one, other in (
             (point.delivered_flow, full.delivered_flow),

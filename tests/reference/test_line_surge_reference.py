@@ -9,6 +9,16 @@ from functools import partial
 
 import numpy as np
 import pytest
+from published_hammer import (
+    ALLIEVI_HIGHEST,
+    ALLIEVI_SOURCE,
+    FIRST_CAVITY,
+    LENGTH,
+    SUDDEN_HIGH,
+    SUDDEN_LOW,
+    SUDDEN_REFLECTION,
+    WAVE_SPEED,
+)
 from scipy.optimize import brentq
 
 from clackwork.pipes import find_pipe
@@ -18,7 +28,6 @@ from clackwork.ram.parts import STANDARD_GRAVITY, AirVessel, DeliveryLine
 from clackwork.water import water_at
 
 PART = "Delivery line surge"
-LENGTH, WAVE_SPEED = 37.23, 1319.0
 RETURN_TIME = 2.0 * LENGTH / WAVE_SPEED
 RIG = "closed form; length and wave speed of a rig after Bergant and Simpson 1999"
 PIPE = find_pipe("steel-sch40", "1 in")
@@ -34,36 +43,23 @@ frictionless = partial(
 def test_instant_closure(record_case: Callable[..., None]) -> None:
     """L 37.23 m, a 1319 m/s, V0 0.2 m/s, H0 32 m: the head at the valve by halves of its swing."""
     surge = frictionless(WATER, flow=0.2 * AREA, closing_time=0.0, valve_drop=32.0)
-    for phase, head in ((0.5, 58.900), (1.5, 5.100), (2.5, 58.900), (3.5, 5.100)):
+    for turn, head in enumerate([SUDDEN_HIGH, SUDDEN_LOW] * 2):
+        phase = turn + 0.5
         found = float(np.interp(phase * RETURN_TIME, surge.trace.time, surge.trace.valve_head))
         record_case(f"instant closure, head in phase {phase:g} of 2L/a", RIG, head, found, 1e-4, "m", "FORM")
-    record_case("instant closure, half a period", RIG, 0.056452, 0.5 * surge.period, 1e-4, "s", "FORM")
+    record_case("instant closure, half a period", RIG, SUDDEN_REFLECTION, 0.5 * surge.period, 1e-4, "s", "FORM")
     middle = [float(np.interp(t * RETURN_TIME, surge.trace.time, surge.trace.middle_head)) for t in (0.2, 0.5, 0.9)]
     assert middle == pytest.approx([32.0, surge.peak_head, 32.0], abs=1e-6)
     assert not surge.boils
 
 
-@pytest.mark.parametrize(
-    ("rho", "theta", "highest"),
-    [
-        (0.5, 1.0, 2.0000),
-        (0.5, 2.0, 1.4069),
-        (0.5, 3.0, 1.2536),
-        (1.0, 1.0, 3.0000),
-        (1.0, 2.0, 1.7519),
-        (1.0, 3.0, 1.4330),
-        (2.0, 1.0, 5.0000),
-        (2.0, 2.0, 2.7990),
-        (2.0, 3.0, 1.9523),
-    ],
-)
+@pytest.mark.parametrize(("rho", "theta", "highest"), ALLIEVI_HIGHEST)
 def test_linear_closure(record_case: Callable[..., None], rho: float, theta: float, highest: float) -> None:
     still = 1.5
     velocity = 2.0 * rho * STANDARD_GRAVITY * still / WAVE_SPEED
     surge = frictionless(WATER, flow=velocity * AREA, closing_time=theta * RETURN_TIME, valve_drop=still)
-    source = "Allievi 1913, interlocking equations"
     case = f"line shut evenly, rho {rho:g}, theta {theta:g}"
-    record_case(case, source, highest, surge.peak_head / still, 5e-5, "H/H0", "FORM")
+    record_case(case, ALLIEVI_SOURCE, highest, surge.peak_head / still, 5e-5, "H/H0", "FORM")
 
 
 def test_first_cavity(record_case: Callable[..., None]) -> None:
@@ -76,13 +72,13 @@ def test_first_cavity(record_case: Callable[..., None]) -> None:
         for after, good in ((0.06, head > 0.0), (0.13, head > 80.0), (0.1735, head < 80.0))
     )
     for case, published, computed, tolerance, unit in (
-        ("first head", 62.350, float(head[1]), 1e-4, "m"),
+        ("first head", FIRST_CAVITY["first head"], float(head[1]), 1e-4, "m"),
         ("head in the cavity", -10.25, float(np.interp(1.5 * RETURN_TIME, time, head)), 1e-6, "m"),
-        ("collapse", 0.12101, collapse, 2e-3, "s"),
-        ("head after collapse", 46.150, float(np.interp(0.13, time, head)), 1e-3, "m"),
-        ("short pulse begins", 0.16936, pulse, 2e-3, "s"),
-        ("short pulse, 5 H0 - 4 Hv - a V0 / g", 110.650, surge.peak_head, 1e-3, "m"),
-        ("short pulse ends", 0.17746, pulse_end, 2e-3, "s"),
+        ("collapse", FIRST_CAVITY["collapse"], collapse, 2e-3, "s"),
+        ("head after collapse", FIRST_CAVITY["head after collapse"], float(np.interp(0.13, time, head)), 1e-3, "m"),
+        ("short pulse begins", FIRST_CAVITY["pulse begins"], pulse, 2e-3, "s"),
+        ("short pulse, 5 H0 - 4 Hv - a V0 / g", FIRST_CAVITY["pulse"], surge.peak_head, 1e-3, "m"),
+        ("short pulse ends", FIRST_CAVITY["pulse ends"], pulse_end, 2e-3, "s"),
     ):
         record_case(f"first cavity in the line, {case}", RIG, published, computed, tolerance, unit, "FORM")
     assert surge.boils

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import pytest
 
@@ -13,6 +13,7 @@ from clackwork.ram.engine import RamCase, run_beats, shut_off_head
 from clackwork.ram.faults import FAULTS
 from clackwork.ram.operating import line_head, line_leak, operating_point
 from clackwork.ram.parts import (
+    STANDARD_GRAVITY,
     AirVessel,
     Build,
     DeliveryLine,
@@ -23,7 +24,7 @@ from clackwork.ram.parts import (
     Supply,
     SupplyPipe,
 )
-from clackwork.ram.source import run_on_source
+from clackwork.ram.source import run_on_source, settle_level
 from clackwork.ram.vessel_air import air_budget
 
 LINE = DeliveryLine(find_pipe("pe100-sdr11", "25 mm"), 120.0, 36.0)
@@ -90,6 +91,43 @@ def test_a_waterlogged_vessel_beats_harder() -> None:
     assert run_beats(logged).peak_head > 1.3 * run_beats(full).peak_head
 
 
+def test_a_vessel_holds_no_more_air_than_its_volume() -> None:
+    """Charged above the head at work it lets the rest go down the line; charged to it, it holds the same."""
+    weight = SOUND.water.density * STANDARD_GRAVITY
+    charged = [AirVessel(4e-3, precharge_gauge=head * weight) for head in (20.0, 36.2, 80.0)]
+    air = [vessel.air_at(36.2, SOUND.water) for vessel in charged]
+    assert air[0] < 0.9 * 4e-3
+    assert air[1:] == pytest.approx([4e-3, 4e-3])
+    ripples = [
+        run_beats(replace(SOUND, vessel_head=36.2, build=replace(SOUND.build, air_vessel=vessel))).vessel_ripple
+        for vessel in charged
+    ]
+    assert ripples[0] > 1.1 * ripples[1]
+    assert ripples[1] == pytest.approx(ripples[2], rel=1e-6)
+
+
+def test_an_overfilled_vessel_beats_softer_down_to_its_outlet() -> None:
+    full = replace(SOUND, vessel_head=36.2)
+    sound, half, brim = (FAULTS["overfilled"].apply(full, size) for size in (0.0, 0.5, 1.0))
+    assert sound == full
+    air = [case.build.air_vessel.air_at(36.2, SOUND.water) for case in (sound, half, brim)]
+    assert air[2] == pytest.approx(4e-3)
+    assert air[1] == pytest.approx(0.5 * (air[0] + air[2]))
+    ripples = [run_beats(case).vessel_ripple for case in (sound, half, brim)]
+    assert ripples[2] < ripples[1] < ripples[0]
+    flows = [run_beats(case).delivered_flow for case in (sound, brim)]
+    assert flows[1] == pytest.approx(flows[0], rel=0.03)
+    over = replace(brim.build.air_vessel, precharge_gauge=brim.build.air_vessel.precharge_gauge + 1e5)
+    assert over.air_at(36.2, SOUND.water) == pytest.approx(4e-3)
+
+
+def test_an_overfilled_vessel_is_so_at_its_lift_and_not_with_the_delivery_shut() -> None:
+    charged = FAULTS["overfilled"].apply(SOUND, 1.0).build.air_vessel
+    assert charged.air_at(36.0, SOUND.water) == pytest.approx(4e-3)
+    with pytest.raises(InputError, match=r"fault\.overfilled = delivery shut"):
+        FAULTS["overfilled"].apply(replace(SOUND, line=None), 0.5)
+
+
 def test_a_leaking_line_keeps_its_leak() -> None:
     leaking = FAULTS["leaking_line"].apply(SOUND, 1e-6)
     assert leaking.line is not None
@@ -117,7 +155,11 @@ def test_the_snifter_feeds_the_vessel() -> None:
     holed = replace(SOUND, build=replace(SOUND.build, snifter=Snifter(1e-3)))
     fed = air_budget(holed, operating_point(holed))
     assert fed.gained > fed.dissolved
-    assert math.isinf(fed.lasts)
+    assert math.isinf(fed.lasts) and math.isinf(bare.fills)
+    assert 0.0 < fed.fills < bare.lasts
+    brimming = replace(holed, build=replace(holed.build, air_vessel=AirVessel(4e-3, precharge_gauge=2e6)))
+    full = air_budget(brimming, operating_point(brimming))
+    assert (full.volume_at_work, full.fills) == (pytest.approx(4e-3), 0.0)
 
 
 def test_a_wider_snifter_spits_more_and_delivers_less() -> None:
@@ -150,6 +192,29 @@ def test_a_level_falls_until_the_ram_draws_what_comes() -> None:
     assert settled.state == "drawn down"
     assert 0.0 < settled.drawdown < 1.0
     assert settled.result.drawn_flow == pytest.approx(source_flow, rel=0.01)
+    there = replace(light, supply=Supply(6.0 - settled.drawdown))
+    assert run_beats(there) == settled.result, "the level reported is not that of the beats reported"
+
+
+@dataclass(frozen=True)
+class Tap:
+    """Draws less the lower the level."""
+
+    drawdown: float
+
+    @property
+    def drawn_flow(self) -> float:
+        return 1e-3 * (1.0 - 0.4 * self.drawdown)
+
+
+@pytest.mark.parametrize(
+    ("source_flow", "state", "drawdown"),
+    [(1e-3, "enough", 0.0), (0.9e-3, "drawn down", 0.25), (0.7e-3, "drawn down", 0.75), (0.5e-3, "starved", 1.0)],
+)
+def test_the_level_is_that_of_what_is_drawn(source_flow: float, state: str, drawdown: float) -> None:
+    found, level, tap = settle_level(Tap, source_flow, 1.0)
+    assert (found, level) == (state, tap.drawdown)
+    assert level == pytest.approx(drawdown, abs=4e-3)
 
 
 def test_a_source_needs_a_constant_supply() -> None:

