@@ -140,10 +140,10 @@ def twin_lines(twin: Twin, system: str) -> list[str]:
 
 def beat_lines(result: BeatResult, title: str, system: str) -> list[str]:
     """One engine run: its state first."""
-    settled = "" if result.settled or result.state.startswith("stalled") else " (did not settle)"
+    settled = "" if result.settled or not result.is_beating else " (did not settle)"
     lines = [f"{title}: {result.state}{settled}."]
     for name, kind in BEAT_KINDS.items():
-        if result.state.startswith("stalled") and name not in _STALLED_FIGURES:
+        if not result.is_beating and name not in _STALLED_FIGURES:
             continue
         lines.append(f"    {figure_words(name):<24}{figure(getattr(result, name), kind, system)}")
         if name == "surge_head":

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from clackwork.errors import InputError
 from clackwork.quantities import key_name, parse, to_display
 from clackwork.ram.engine import RamCase
-from clackwork.ram.parts import Supply
 from clackwork.workbook import Workbook, pick
 
 if TYPE_CHECKING:
@@ -48,15 +47,22 @@ def beat_case(
         case = RamCase(
             pump,
             place.drive_pipe,
-            Supply(place.fall),
+            place.supply,
             place.surroundings,
             vessel_head=place.line.lift if held is None else held,
             line=place.line if held is None else None,
         )
         return case, f"Build {pump.name} at {site}" + (f", {head} held" if head else "")
     bench: Any = _one(workbook.rigs, rig, "rig")
-    case = RamCase(pump, bench.drive_pipe, Supply(bench.supply.fall), bench.surroundings, vessel_head=held)
+    supply = bench.supply.at_level(bench.supply.fall)
+    case = RamCase(pump, bench.drive_pipe, supply, bench.surroundings, vessel_head=held)
     return case, f"Build {pump.name} on {bench.name}, " + (f"{head} held" if head else "delivery shut")
+
+
+def source_of(workbook: Workbook, rig: str | None, site: str | None) -> tuple[float, float]:
+    """What the source of a place gives [m3/s], infinite when it was not said, and the submergence there [m]."""
+    place: Any = _one(workbook.rigs, rig, "rig") if site is None else pick(workbook.sites, site, "site")[site]
+    return place.source_flow, place.submergence
 
 
 def _one(things: Mapping[str, object], name: str | None, what: str) -> object:

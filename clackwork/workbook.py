@@ -6,10 +6,10 @@ Quantities are texts with units ("2.1 m", "1.4 gpm", "3:30"); each is kept as ty
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import InputError
@@ -21,7 +21,7 @@ from clackwork.workbook_parts import read_build, read_site
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
 
-__all__ = ["Trial", "Workbook", "load_workbook", "pick"]
+__all__ = ["Trial", "Workbook", "load_workbook", "workbook_from_tables", "pick"]
 
 Thing = TypeVar("Thing")
 
@@ -44,7 +44,13 @@ class Workbook:
     typed : mapping of str to Quantity
         Every quantity as typed, by its place: "run.flap 3.duration".
     text : str
-        The workbook itself.
+        The workbook itself; empty when it came from a book.
+    pump : str
+        The pump whose builds these are; empty when not said.
+    revision_of : mapping of str to str
+        The earlier build by name, of builds that say which they are a revision of.
+    trial_of : mapping of str to str
+        The trial by name, of runs that say which they were made for.
     """
 
     title: str
@@ -57,14 +63,21 @@ class Workbook:
     sites: Mapping[str, Site]
     typed: Mapping[str, Quantity]
     text: str
+    pump: str = ""
+    revision_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    trial_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
         return tuple(sorted((run for run in self.runs if run.build == build), key=lambda run: run.order))
 
     def runs_of_trial(self, trial: Trial) -> tuple[Run, ...]:
-        """The runs a trial compares: of its two builds, kind and back-pressure, in the order made."""
+        """The runs a trial compares: of its two builds, kind and back-pressure, in the order made.
+
+        A run made for another trial is left out; one that says no trial counts wherever it fits.
+        """
         chosen = [run for run in self.runs if run.build in trial.builds and run.kind == trial.kind]
+        chosen = [run for run in chosen if self.trial_of.get(run.name, trial.name) == trial.name]
         if trial.back_pressure_head is not None:
             chosen = [run for run in chosen if self._stood_near(run, trial.back_pressure_head)]
         return tuple(sorted(chosen, key=lambda run: run.order))
@@ -91,21 +104,43 @@ def load_workbook(source: Path | str) -> Workbook:
         A field is missing, unknown or not usable; the message names its table.
     """
     text = read_source(source)
+    workbook = workbook_from_tables(parse_toml(text), text)
+    if not workbook.builds:
+        raise InputError("the workbook", "(nothing)", "it needs at least one build", "Write a table [build.NAME].")
+    return workbook
+
+
+def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
+    """Read a workbook from its tables as TOML gives them.
+
+    Parameters
+    ----------
+    tables : mapping
+        "workbook", "rig", "build", "trial", "site" (tables by name) and "run" (a list of tables).
+    text : str, optional
+        What they were read from.
+
+    Raises
+    ------
+    InputError
+        A field is missing, unknown or not usable; the message names its table.
+    """
     typed: dict[str, Quantity] = {}
-    root = Table(parse_toml(text), "", "", typed)
-    head = root.table("workbook")
-    title, units, note = _read_head(head)
-    tables = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
+    root = Table(dict(tables), "", "", typed)
+    title, units, note, pump = _read_head(root.table("workbook"))
+    named = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
     run_tables = root.listed_tables("run")
     root.finish()
-    rigs = {name: read_rig(table, name) for name, table in tables["rig"].items()}
-    builds = {name: read_build(table, name) for name, table in tables["build"].items()}
+    rigs = {name: read_rig(table, name) for name, table in named["rig"].items()}
+    revision_of = _read_revisions(named["build"])
+    builds = {name: read_build(table, name) for name, table in named["build"].items()}
+    asked = [_read_trial_named(table, named["trial"]) for table in run_tables]
     runs = tuple(read_run(table, place, builds, rigs) for place, table in enumerate(run_tables, start=1))
     _refuse_repeats([run.name for run in runs])
-    trials = {name: read_trial(table, name, builds) for name, table in tables["trial"].items()}
-    sites = {name: read_site(table, name) for name, table in tables["site"].items()}
-    if not builds:
-        raise InputError("the workbook", "(nothing)", "it needs at least one build", "Write a table [build.NAME].")
+    trials = {name: read_trial(table, name, builds) for name, table in named["trial"].items()}
+    trial_of = {run.name: trial for run, trial in zip(runs, asked, strict=True) if trial is not None}
+    _refuse_strangers(runs, trials, trial_of)
+    sites = {name: read_site(table, name) for name, table in named["site"].items()}
     return Workbook(
         title=title,
         note=note,
@@ -117,18 +152,63 @@ def load_workbook(source: Path | str) -> Workbook:
         sites=MappingProxyType(sites),
         typed=MappingProxyType(typed),
         text=text,
+        pump=pump,
+        revision_of=MappingProxyType(revision_of),
+        trial_of=MappingProxyType(trial_of),
     )
 
 
-def _read_head(table: Table | None) -> tuple[str, str, str]:
-    """Title, units and note from [workbook]."""
+def _read_revisions(tables: Mapping[str, Table]) -> dict[str, str]:
+    """The earlier build of each build that names one.
+
+    Raises
+    ------
+    InputError
+        No such build, or a build that is a revision of itself by way of others.
+    """
+    earlier = {
+        name: table.choice("revision_of", [other for other in tables if other != name], "the build it was made from")
+        for name, table in tables.items()
+        if "revision_of" in table
+    }
+    for name in earlier:
+        seen, at = {name}, earlier[name]
+        while at in earlier and at not in seen:
+            seen.add(at)
+            at = earlier[at]
+        if at in seen:
+            raise tables[name].error("revision_of", earlier[name], "a build cannot come from itself by way of others")
+    return earlier
+
+
+def _read_trial_named(table: Table, trials: Iterable[str]) -> str | None:
+    """The trial a run says it was made for."""
+    return table.choice("trial", trials, "the trial it was made for") if "trial" in table else None
+
+
+def _refuse_strangers(runs: Iterable[Run], trials: Mapping[str, Trial], trial_of: Mapping[str, str]) -> None:
+    """Refuse a run that names a trial of two other builds."""
+    for run in runs:
+        trial = trials.get(trial_of.get(run.name, ""))
+        if trial is not None and run.build not in trial.builds:
+            raise InputError(
+                f"run '{run.name}', trial",
+                f'"{trial.name}"',
+                f"that trial compares {trial.builds[0]} and {trial.builds[1]}, not {run.build}",
+                "Name a trial of the build that was on the rig, or leave it out.",
+            )
+
+
+def _read_head(table: Table | None) -> tuple[str, str, str, str]:
+    """Title, units, note and the pump's name from [workbook]."""
     if table is None:
-        return "Workbook", "metric", ""
+        return "Workbook", "metric", "", ""
     title = table.text("title") or "Workbook"
     units = table.choice("units", SYSTEMS, "how answers are shown") if "units" in table else "metric"
     note = table.text("note") or ""
+    pump = table.name("pump", "the pump's name") if "pump" in table else ""
     table.finish()
-    return title, units, note
+    return title, units, note, pump
 
 
 def _refuse_repeats(names: Iterable[str]) -> None:

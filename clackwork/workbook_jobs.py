@@ -115,7 +115,6 @@ def beat_traces(workbook: Workbook, done: Done, progress: Progress) -> dict[str,
     A pump that stalls there has no beat to show and is left out.
     """
     from clackwork.ram.engine import RamCase, run_trace
-    from clackwork.ram.parts import Supply
 
     traces = {}
     for place, (name, promise) in enumerate(done.promises.items(), start=1):
@@ -123,12 +122,12 @@ def beat_traces(workbook: Workbook, done: Done, progress: Progress) -> dict[str,
         case = RamCase(
             done.twins[promise.build].build,
             site.drive_pipe,
-            Supply(site.fall),
+            site.supply,
             site.surroundings,
             vessel_head=promise.vessel_head.middle,
         )
         result, trace = run_trace(case)
-        if not result.state.startswith("stalled"):
+        if result.is_beating:
             traces[name] = trace
         progress(place, len(done.promises))
     return traces

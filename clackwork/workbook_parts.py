@@ -18,7 +18,9 @@ from clackwork.ram.parts import (
     DrivePipe,
     GuidedPoppet,
     HingedFlap,
+    Snifter,
     Supply,
+    SupplyPipe,
     Surroundings,
     WasteValve,
 )
@@ -35,6 +37,8 @@ _COMMON_VALVE = {
     "seat_bore": "small_length",
     "material_density": "density",
     "tilt": "angle",
+    "seat_leak_area": "area",
+    "held_open": "small_length",
 }
 _POPPET = {**_COMMON_VALVE, "spring_rate": "stiffness", "spring_preload": "force"}
 _FLAP = {
@@ -103,6 +107,7 @@ def read_build(table: Table, name: str) -> Build:
         loss_coefficient=inner.number("loss_coefficient", 0.1, 500.0),
         cracking_head=inner.quantity("cracking_head", "head"),
         slip_volume=inner.quantity("slip_volume", "volume"),
+        leak_area=inner.quantity("leak_area", "area"),
     )
     inner.finish()
     inner = table.needed_table("air_vessel", "describe the air vessel")
@@ -114,13 +119,28 @@ def read_build(table: Table, name: str) -> Build:
         polytropic_index=inner.number("polytropic_index", 1.0, 1.4),
     )
     inner.finish()
-    body_air = table.quantity("body_air", "volume")
+    body_air, snifter = table.quantity("body_air", "volume"), read_snifter(table.table("snifter"))
     table.text("note")
     table.finish()
     build: Build = make(
-        table, Build, name=name, waste_valve=valve, delivery_valve=delivery, air_vessel=vessel, body_air=body_air
-    )
+        table, Build, name=name, waste_valve=valve, delivery_valve=delivery, air_vessel=vessel, body_air=body_air,
+        snifter=snifter,
+    )  # fmt: skip
     return build
+
+
+def read_snifter(table: Table | None) -> Snifter | None:
+    """A snifter, from [build.NAME.snifter]; None where the build has none."""
+    if table is None:
+        return None
+    snifter: Snifter = make(
+        table,
+        Snifter,
+        bore=table.needed("bore", "small_length", "the bore of the hole"),
+        discharge_coefficient=table.number("discharge_coefficient", 0.1, 1.0),
+    )
+    table.finish()
+    return snifter
 
 
 def read_pipe(table: Table) -> Pipe:
@@ -148,8 +168,13 @@ def read_pipe(table: Table) -> Pipe:
 
 
 def read_drive_pipe(table: Table) -> DrivePipe:
-    """A drive pipe, from [rig.NAME.drive_pipe] or [site.NAME.drive_pipe]."""
+    """A drive pipe, from [rig.NAME.drive_pipe] or [site.NAME.drive_pipe], and what it comes from, from its ``upstream``."""
     pipe = read_pipe(table)
+    inner = table.table("upstream")
+    upstream = None if inner is None else read_drive_pipe(inner)
+    if upstream is not None and "entry_loss" in table:
+        lost = table.number("entry_loss", 0.0, 100.0)
+        raise table.error("entry_loss", lost, "the mouth is that of the pipe upstream", "Write it in its table.")
     anchoring = None
     if "anchoring" in table:
         anchoring = table.choice("anchoring", get_args(Anchoring), "how the pipe is held")
@@ -161,9 +186,42 @@ def read_drive_pipe(table: Table) -> DrivePipe:
         entry_loss=table.number("entry_loss", 0.0, 100.0),
         anchoring=anchoring,
         gas_fraction=table.quantity("gas_fraction", "fraction"),
+        upstream=upstream,
     )
     table.finish()
     return drive
+
+
+def read_feed(table: Table | None) -> tuple[SupplyPipe | None, float | None]:
+    """A supply pipe into a standpipe and that standpipe's plan area [m2], from [rig.NAME.supply_pipe] or a site's."""
+    if table is None:
+        return None, None
+    pipe = read_pipe(table)
+    feed: SupplyPipe = make(
+        table,
+        SupplyPipe,
+        pipe=pipe,
+        length=table.needed("length", "length", "the length of the supply pipe"),
+        fittings_loss=table.number("fittings_loss", 0.0, 1000.0),
+    )
+    area = _plan_area(table, "standpipe")
+    if area is None:
+        raise table.missing("standpipe_diameter", "the inside diameter of the standpipe, or standpipe_area")
+    table.finish()
+    return feed, area
+
+
+def _plan_area(table: Table, what: str) -> float | None:
+    """Plan area [m2] from ``what``_area or ``what``_diameter."""
+    keys = (f"{what}_area", f"{what}_diameter")
+    area, diameter = table.quantity(keys[0], "area"), table.quantity(keys[1], "length")
+    if area is not None and diameter is not None:
+        raise table.error(keys[1], f"{diameter:g} m", f"give {keys[0]} or {keys[1]}, not both")
+    with errors_of(table):
+        for key, value, unit in ((keys[0], area, "m2"), (keys[1], diameter, "m")):
+            if value is not None:
+                require_positive(key, value, unit, "Leave it out when the supply is held.")
+    return area if diameter is None else 0.25 * math.pi * diameter**2
 
 
 def read_surroundings(table: Table) -> Surroundings:
@@ -182,15 +240,14 @@ def read_surroundings(table: Table) -> Surroundings:
 def read_supply(table: Table) -> Supply:
     """The supply of a rig: its fall, and the vessel that empties if there is one."""
     fall = table.needed("fall", "head", "the supply surface above the level at which the waste valve spills")
-    area = table.quantity("supply_area", "area")
-    diameter = table.quantity("supply_diameter", "length")
-    if area is not None and diameter is not None:
-        raise table.error("supply_diameter", f"{diameter:g} m", "give supply_area or supply_diameter, not both")
-    if diameter is not None:
-        with errors_of(table):
-            require_positive("supply_diameter", diameter, "m", "Leave it out when the supply is held.")
-        area = 0.25 * math.pi * diameter**2
-    supply: Supply = make(table, Supply, fall=fall, plan_area=area)
+    area = _plan_area(table, "supply")
+    feed, standpipe = read_feed(table.table("supply_pipe"))
+    if feed is not None and area is not None:
+        key = "supply_area" if table.typed("supply_area") else "supply_diameter"
+        raise table.error(
+            key, table.typed_text(key), "a supply pipe fills a standpipe", "Write its size in supply_pipe."
+        )
+    supply: Supply = make(table, Supply, fall=fall, plan_area=standpipe if feed else area, feed=feed)
     return supply
 
 
@@ -209,17 +266,22 @@ def read_site(table: Table, name: str) -> Site:
         pipe=pipe,
         length=inner.needed("length", "length", "the length of the delivery line"),
         fittings_loss=inner.number("fittings_loss", 0.0, 1000.0),
+        leak_area=inner.quantity("leak_area", "area"),
+        leak_place=inner.quantity("leak_place", "fraction"),
         lift=lift,
     )
     inner.finish()
     wanted = table.quantity("wanted_flow", "daily_volume_flow")
+    feed, standpipe = read_feed(table.table("supply_pipe"))
+    submergence = table.quantity("submergence", "length")
     surroundings = read_surroundings(table)
     table.text("note")
     table.finish()
     site: Site = make(
         table, Site, name=name, fall=fall, source_flow=source_flow, drive_pipe=drive, line=line,
         fall_spread=fall_spread, source_flow_spread=source_spread, lift_spread=lift_spread,
-        surroundings=surroundings, wanted_flow=wanted,
+        surroundings=surroundings, wanted_flow=wanted, feed=feed, standpipe_area=standpipe,
+        submergence=submergence,
     )  # fmt: skip
     return site
 

@@ -106,11 +106,16 @@ def read_rig(table: Table, name: str) -> Rig:
     drive = read_drive_pipe(table.needed_table("drive_pipe", "series, size and length"))
     surroundings = read_surroundings(table)
     instruments = read_instruments(table.table("instruments"))
-    if instruments.bucket.plan_area is None and math.isfinite(supply.plan_area):
+    source_flow, submergence = table.quantity("source_flow", "volume_flow"), table.quantity("submergence", "length")
+    if instruments.bucket.plan_area is None and math.isfinite(supply.plan_area) and supply.feed is None:
         instruments = replace(instruments, bucket=replace(instruments.bucket, plan_area=supply.plan_area))
     table.text("note")
     table.finish()
-    return Rig(name, drive, supply, surroundings, instruments)
+    rig: Rig = make(
+        table, Rig, name=name, drive_pipe=drive, supply=supply, surroundings=surroundings, instruments=instruments,
+        source_flow=source_flow, submergence=submergence,
+    )  # fmt: skip
+    return rig
 
 
 def read_run(table: Table, place: int, builds: Iterable[str], rigs: Mapping[str, Rig]) -> Run:
@@ -170,7 +175,7 @@ def _check_supply(table: Table, run: Run, rig: Rig) -> None:
     """Refuse a run that took more water than its supply vessel holds above the pump."""
     key = "waste_volume" if run.drawn_volume is None else "drawn_volume"
     out = (run.waste_volume or 0.0) + (run.delivered_volume or 0.0) if run.drawn_volume is None else run.drawn_volume
-    held = rig.supply.plan_area * run.fall_start
+    held = math.inf if rig.supply.feed else rig.supply.plan_area * run.fall_start
     if out > held + 2.0 * rig.instruments.bucket.mark_uncertainty:
         keys = [key] if run.drawn_volume is not None else ["waste_volume", "delivered_volume"]
         read = [quantity for quantity in map(table.typed, keys) if quantity is not None]

@@ -40,4 +40,6 @@ def changes_between(old: Build, new: Build) -> tuple[str, ...]:
         found.append("delivery valve")
     if _differing(old.air_vessel, new.air_vessel):
         found.append("air vessel")
+    if old.snifter != new.snifter:
+        found.append("snifter")
     return tuple(found)

@@ -397,6 +397,19 @@ def set_waits(packed: FloatArray, most_time: float = 0.0) -> None:
         row[place["most_time"]] = most_time or allowed
 
 
+def scale_wave_speeds(packed: FloatArray, factor: FloatArray | float) -> None:
+    """Multiply the wave speeds of all pipes in series, so that waves still take whole blocks through each.
+
+    Parameters
+    ----------
+    packed : float64[..., len(PARAMETERS)]
+        Changed in place.
+    factor : float or float64[...]
+    """
+    for name in ("wave_speed", "upper_wave_speed", "top_wave_speed"):
+        packed[..., kernel.P[name]] *= factor
+
+
 def _starting_head(case: RamCase) -> float:
     """Head in the vessel at the start [m]: as given, else the lift of the line, else the fall."""
     if case.vessel_head is not None:

@@ -415,6 +415,10 @@ class Supply:
                 "supply.plan_area", "none", "a standpipe fed by a supply pipe has one", "Measure its inside diameter."
             )
 
+    def at_level(self, fall: float) -> Supply:
+        """The same held at a level [m above datum]: a standpipe keeps its plan area, a vessel falls no more."""
+        return replace(self, fall=fall, plan_area=self.plan_area if self.feed else math.inf)
+
 
 @dataclass(frozen=True)
 class DeliveryLine:

@@ -16,7 +16,7 @@ from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, unpack
 from clackwork.ram.operating import line_head
 from clackwork.ram.parts import STANDARD_GRAVITY, AirVessel, DeliveryLine
-from clackwork.ram.source import require_constant_supply, settle_level
+from clackwork.ram.source import require_constant_supply, require_submergence, settle_level
 from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -139,8 +139,7 @@ def _check(cases: Sequence[RamCase], source_flow: float, submergence: float) -> 
         raise ModelError("Pumps that share a source share its water: give them the same temperature and altitude.")
     if not source_flow > 0.0:
         raise InputError("source_flow", f"{source_flow:g} m3/s", "it must be above 0 m3/s")
-    least = min(case.supply.fall for case in cases)
-    require_range("submergence", submergence, 0.0, 0.8 * least, "m", "It is less than the fall.")
+    require_submergence("submergence", submergence, min(case.supply.fall for case in cases))
     require_constant_supply(*(case.supply for case in cases))
 
 

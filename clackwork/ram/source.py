@@ -54,6 +54,11 @@ def require_constant_supply(*supplies: Supply) -> None:
         raise ModelError("The level of a source is settled for a constant supply: take away plan area and supply pipe.")
 
 
+def require_submergence(field: str, submergence: float, fall: float) -> None:
+    """Raise `InputError` where the mouth of a drive pipe would stand too near the pump to keep a fall [m]."""
+    require_range(field, submergence, 0.0, 0.8 * fall, "m", "It is less than the fall.")
+
+
 def settle_level(
     run: Callable[[float], Run], source_flow: float, submergence: float
 ) -> tuple[Literal["enough", "drawn down", "starved"], float, Run]:
@@ -96,6 +101,11 @@ def settle_level(
     return "drawn down", drawdown, found
 
 
+def _settled(case: RamCase) -> BeatResult:
+    """Settled beats, of a line that starts at no head at its operating point."""
+    return operating_point(case) if case.line is not None and case.vessel_head is None else run_beats(case)
+
+
 def run_on_source(case: RamCase, source_flow: float, submergence: float) -> LimitedRun:
     """Settle the level over the mouth of the drive pipe where the ram draws what the source gives.
 
@@ -114,12 +124,25 @@ def run_on_source(case: RamCase, source_flow: float, submergence: float) -> Limi
         When the supply is a vessel or a standpipe.
     """
     require_range("source_flow", source_flow, 1e-7, 10.0, "m3/s")
-    require_range("submergence", submergence, 0.0, 0.8 * case.supply.fall, "m", "It is less than the fall.")
+    require_submergence("submergence", submergence, case.supply.fall)
     require_constant_supply(case.supply)
 
     def at(drawdown: float) -> BeatResult:
         lower = replace(case, supply=replace(case.supply, fall=case.supply.fall - drawdown))
-        return operating_point(lower) if lower.line is not None and lower.vessel_head is None else run_beats(lower)
+        return _settled(lower)
 
     state, drawdown, found = settle_level(at, source_flow, submergence)
     return LimitedRun(state if found.is_beating or state == "starved" else found.state, drawdown, found)
+
+
+def run_limited(case: RamCase, source_flow: float, submergence: float = 0.0) -> LimitedRun:
+    """As :func:`run_on_source`, for any source flow [m3/s] and any supply.
+
+    The level of a vessel or a standpipe is not settled: what draws more than the source gives is starved there.
+    """
+    if case.supply.feed is None and math.isinf(case.supply.plan_area) and source_flow < math.inf:
+        return run_on_source(case, source_flow, submergence)
+    found = _settled(case)
+    if found.drawn_flow > source_flow:
+        return LimitedRun("starved", 0.0, found)
+    return LimitedRun("enough" if found.is_beating else found.state, 0.0, found)

@@ -15,6 +15,8 @@ AIR_SOLUBILITY = 0.0228
 TRANSFER_VELOCITY = 1e-5
 """Speed at which dissolving air crosses a gently moved water surface [m/s]: 2e-6 still to 5e-5 stirred (orders of
 magnitude of lakes and tanks, from memory)."""
+TRANSFER_RANGE = (2e-6, 5e-5)
+"""The same at its ends, still and stirred [m/s]: how long a fill lasts is known within these."""
 
 
 @dataclass(frozen=True)

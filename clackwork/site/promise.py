@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -10,9 +11,11 @@ from numpy.typing import NDArray
 from clackwork.errors import InputError
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
-from clackwork.ram.engine import STATES, RamCase, pack, set_waits, unpack
-from clackwork.ram.operating import operating_rows
-from clackwork.ram.parts import STANDARD_GRAVITY, Supply
+from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits
+from clackwork.ram.operating import operating_point, operating_rows
+from clackwork.ram.parts import STANDARD_GRAVITY
+from clackwork.ram.source import run_limited
+from clackwork.ram.vessel_air import TRANSFER_RANGE, air_budget
 from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
@@ -27,6 +30,8 @@ SITE_WAVE_SPREAD = 0.08
 """Relative spread of the wave speed of a pipe not yet laid: common practice, no published source."""
 MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
+AIR_LOOKED_AT = 30.0 * 86400.0
+"""How often the air of a vessel is looked at [s], monthly: common practice, no published source."""
 MOST_IRREGULAR = 0.25
 """Share of draws that may beat irregularly before it is said: common practice, no published source."""
 REASONS = {
@@ -44,6 +49,12 @@ REASONS = {
     "here is an average over many beats; another weight, stroke or length of drive pipe may even it out",
     "surge_if_shut_by_hand": "it does not beat, so there is no running peak; but if the waste valve is shut by hand, or by "
     "grit, with the pipe in full flow, the surge reaches {surge_head}",
+    "source_drawn_down": "as the source gives less than the full draw, its level falls by {drawdown}, where the pump draws "
+    "what comes",
+    "pipe_draws_air": "as the source gives less than the pump draws, its level falls to the mouth of the drive pipe, which "
+    "then draws air",
+    "air_goes": "the air of the vessel is gone after about {gently_moved}, or {stirred} where its water is stirred, and a "
+    "vessel full of water hammers: drain it before, or fit a snifter that keeps it",
 }
 """Words of every reason by id; names in braces are its values."""
 _HARDNESS = ("no", "only if", "note")
@@ -62,7 +73,7 @@ def _draw_rows(
 ) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
     """Packed rows of the draws, their lifts [m] and which twin draw each is."""
     picks = np.arange(draws) % len(twin.draws)
-    base = pack(RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings, vessel_head=site.line.lift))
+    base = pack(RamCase(twin.build, site.drive_pipe, site.supply, site.surroundings, vessel_head=site.line.lift))
     rows = np.repeat(base[np.newaxis], draws, axis=0)
     place = kernel.P
     for name, column in (
@@ -74,7 +85,7 @@ def _draw_rows(
     ):
         rows[:, place[column]] = twin.draws[picks, twin.parameter_names.index(name)]
     rows[:, place["friction_factor_scale"]] = np.exp(SITE_FRICTION_SPREAD * rng.standard_normal(draws))
-    rows[:, place["wave_speed"]] *= np.exp(SITE_WAVE_SPREAD * rng.standard_normal(draws))
+    scale_wave_speeds(rows, np.exp(SITE_WAVE_SPREAD * rng.standard_normal(draws)))
     falls = site.fall + site.fall_spread * rng.standard_normal(draws)
     rows[:, place["fall"]] = np.maximum(falls, 0.2 * site.fall)
     lifts = np.maximum(site.line.lift + site.lift_spread * rng.standard_normal(draws), 1.01 * rows[:, place["fall"]])
@@ -114,14 +125,19 @@ def make_promise(
     InputError
         When the drive pipe has no pressure rating, or none at the water's temperature.
     """
-    water = RamCase(twin.build, site.drive_pipe, Supply(site.fall), site.surroundings).water
-    rating = _rating_head(site, water)
+    best = RamCase(
+        with_parameters(twin.build, twin.best), site.drive_pipe, site.supply, site.surroundings, line=site.line
+    )
+    water = best.water
+    rating = _rating_head(best)
     rng = np.random.default_rng(seed)
     rows, lifts, picks = _draw_rows(twin, site, draws, rng)
     out = _solve(rows, site, lifts, water, progress)
     noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
     ranges = _ranges(rows, out, lifts, noise)
+    run = operating_point(best)
+    limited = run_limited(best, site.source_flow, site.submergence)
     promise = Promise(
         site=site.name,
         build=twin.build.name,
@@ -130,12 +146,15 @@ def make_promise(
         state_shares=_state_shares(out),
         rating_head=rating,
         pressure_margin=rating / max(ranges["peak_head"].high, ranges["surge_head"].high),
-        stall_margin=_stall_margin(twin, site, water),
+        stall_margin=run.velocity_ratio,
         water_there=_range(there),
         share_enough_water=float(np.mean(there >= out[:, kernel.R["drawn_flow"]] * noise[:, 0])),
         draws=draws,
         seed=seed,
-        cautions=_cautions(site),
+        cautions=_cautions(best),
+        vessel_air=_vessel_air(best, run),
+        source_state=limited.state,
+        drawdown=limited.drawdown,
         **ranges,
     )
     answer, reasons = _judge(promise, site)
@@ -174,34 +193,36 @@ def _state_shares(out: FloatArray) -> dict[str, float]:
     return {state: found.count(state) / len(found) for state in dict.fromkeys(found)}
 
 
-def _stall_margin(twin: Twin, site: Site, water: Water) -> float:
-    """Closing velocity over the steady one with the best values."""
-    best = replace(
-        RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, Supply(site.fall), site.surroundings),
-        vessel_head=site.line.lift,
-    )
-    row = pack(best)
-    out = operating_rows(row[np.newaxis], [site.line], water, workers=1)
-    return unpack(best, row, out[0]).velocity_ratio
+def _vessel_air(case: RamCase, result: BeatResult) -> tuple[float, float] | None:
+    """How long the vessel's air lasts, stirred and gently moved [s]; None where it lasts for good."""
+    if not result.is_beating or result.delivered_flow <= 0.0:
+        return None
+    gentle = air_budget(case, result).lasts
+    stirred = air_budget(case, result, transfer_velocity=TRANSFER_RANGE[1]).lasts
+    return (stirred, gentle) if gentle < math.inf else None
 
 
-def _cautions(site: Site) -> tuple[str, ...]:
+def _cautions(case: RamCase) -> tuple[str, ...]:
     """Ids of the cautions that apply, most serious first."""
-    plastic = site.drive_pipe.pipe.plastic or site.line.pipe.plastic
+    pipes = [each.pipe for each in (case.drive_pipe, *case.pipes_above, case.line) if each is not None]
+    plastic = any(pipe.plastic for pipe in pipes)
     pressure = ("peak_pressure", "dead_head", *(("plastic_pipe",) if plastic else ()))
     return (*pressure, "untreated_water", "water_rights", "moving_valve", "frost")
 
 
-def _rating_head(site: Site, water: Water) -> float:
-    """Rating of the drive pipe at the water's temperature, as a head of that water [m]."""
-    if site.drive_pipe.pipe.rating_gauge is None:
+def _rating_head(case: RamCase) -> float:
+    """Rating of the weakest of the drive pipes in series at the water's temperature, as a head of that water [m]."""
+    pipes = (case.drive_pipe, *case.pipes_above)
+    unrated = next((place for place, each in enumerate(pipes) if each.pipe.rating_gauge is None), None)
+    if unrated is not None:
         raise InputError(
-            "drive_pipe, rating",
+            "drive_pipe, " + "upstream, " * unrated + "rating",
             "(nothing)",
             "the promise holds the surge against the pressure rating of the drive pipe",
             'Give the maker\'s rating, such as "10 bar" or "150 psi".',
         )
-    return site.drive_pipe.pipe.rating_at(site.surroundings.temperature) / (water.density * STANDARD_GRAVITY)
+    lowest = min(each.pipe.rating_at(case.surroundings.temperature) for each in pipes)
+    return lowest / (case.water.density * STANDARD_GRAVITY)
 
 
 def _surges(rows: FloatArray, out: FloatArray) -> FloatArray:
@@ -275,4 +296,11 @@ def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
                 source_flow=(site.source_flow, "volume_flow"),
             )
         )
+    if promise.source_state == "drawn down":
+        reasons.append(_reason("source_drawn_down", "note", drawdown=(promise.drawdown, "length")))
+    elif promise.source_state == "starved":
+        reasons.append(_reason("pipe_draws_air", "note"))
+    if promise.vessel_air is not None and promise.vessel_air[1] < AIR_LOOKED_AT:
+        stirred, gently_moved = ((lasts, "duration") for lasts in promise.vessel_air)
+        reasons.append(_reason("air_goes", "note", stirred=stirred, gently_moved=gently_moved))
     return reasons

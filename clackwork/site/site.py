@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from clackwork.errors import InputError, require_range
-from clackwork.ram.parts import DeliveryLine, DrivePipe, Surroundings
+from clackwork.ram.parts import DeliveryLine, DrivePipe, Supply, SupplyPipe, Surroundings
+from clackwork.ram.source import require_submergence
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,12 @@ class Site:
     surroundings : Surroundings
     wanted_flow : float or None
         Delivered flow the customer wants [m3/s].
+    feed : SupplyPipe or None
+        Brings the water from the source into a standpipe at the head of the drive pipe.
+    standpipe_area : float
+        Plan area of that standpipe [m2].
+    submergence : float
+        Depth of the drive pipe's mouth under the full level [m]; 0 when it was not measured.
     """
 
     name: str
@@ -44,12 +52,20 @@ class Site:
     lift_spread: float = 0.0
     surroundings: Surroundings = Surroundings()
     wanted_flow: float | None = None
+    feed: SupplyPipe | None = None
+    standpipe_area: float = math.inf
+    submergence: float = 0.0
 
     def __post_init__(self) -> None:
         require_range("site.fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
         require_range(
             "site.source_flow", self.source_flow, 1e-6, 1.0, "m3/s", "Time how long it takes to fill a bucket."
         )
+        require_submergence("site.submergence", self.submergence, self.fall)
+        if self.feed is not None and not self.standpipe_area < math.inf:
+            raise InputError(
+                "site.standpipe_area", "none", "a supply pipe fills a standpipe", "Measure its inside diameter."
+            )
         if self.wanted_flow is not None:
             require_range(
                 "site.wanted_flow", self.wanted_flow, 1e-9, 1.0, "m3/s", "Leave it out when nothing was asked."
@@ -62,6 +78,11 @@ class Site:
                 "Lift from pump is the height of the outlet above the pump; give lift_from_source if you measured "
                 "from the spring.",
             )
+
+    @property
+    def supply(self) -> Supply:
+        """The source with its supply pipe, if it has one."""
+        return Supply(self.fall, self.standpipe_area, self.feed)
 
 
 def lift_from_source(height_above_source: float, fall: float) -> float:
@@ -143,6 +164,14 @@ class Promise:
     seed : int
     cautions : tuple of str
         Ids of the cautions that apply.
+    vessel_air : (float, float) or None
+        How long the vessel's air lasts, best values, its water stirred and gently moved [s]; None where it lasts for
+        good or nothing is delivered.
+    source_state : str
+        With the best values and the source as surveyed: "enough", "drawn down", "starved", or the state of a pump that
+        does not beat.
+    drawdown : float
+        Fall of the source's level then [m].
     """
 
     site: str
@@ -168,6 +197,9 @@ class Promise:
     draws: int
     seed: int
     cautions: tuple[str, ...]
+    vessel_air: tuple[float, float] | None = None
+    source_state: str = "enough"
+    drawdown: float = 0.0
 
     @property
     def share_beating(self) -> float:

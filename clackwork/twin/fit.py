@@ -30,19 +30,19 @@ MODEL_FORM_PRIOR = 0.03
 _MEMBERS = 140
 _INFLATIONS = (16.0, 8.0, 4.7, 4.0, 3.0)
 """Noise inflation of the steps; their inverses add up to one."""
+_SLOPE_MEMBERS = 24
 _SURFACE_RUNS = 240
 _WALK_STEPS = 600
 
 
 @dataclass(frozen=True)
 class _Problem:
-    """What is fitted: the engine's runs, priors of the logarithms, readings with their relative errors."""
+    """What is fitted: the engine's runs with the errors of the readings, priors of the logarithms, readings."""
 
     forward: Forward
     median: FloatArray
     spread: FloatArray
     measured: FloatArray
-    error: FloatArray
 
     def log_ratios(self, logs: FloatArray) -> FloatArray:
         """ln(modelled / measured), float64[draws, targets]; nan where stalled."""
@@ -67,7 +67,8 @@ def _assimilate(
     covariances stand for derivatives, so the roughness of counted beats averages out.
     """
     logs = problem.median + problem.spread * rng.standard_normal((_MEMBERS, len(problem.median)))
-    error = np.sqrt(problem.error**2 + 0.5 * MODEL_FORM_PRIOR**2)
+    error = problem.forward.covariance + 0.5 * MODEL_FORM_PRIOR**2 * np.eye(len(problem.measured))
+    root = np.linalg.cholesky(error)
     for turn, inflation in enumerate(_INFLATIONS):
         logs, ratios = _refill(logs, problem.log_ratios(logs), rng)
         report(turn + 1)
@@ -78,8 +79,8 @@ def _assimilate(
             )
         gaps, figures = logs - logs.mean(axis=0), ratios - ratios.mean(axis=0)
         cross = gaps.T @ figures / (len(logs) - 1)
-        inner = figures.T @ figures / (len(logs) - 1) + inflation * np.diag(error**2)
-        noise = math.sqrt(inflation) * error * rng.standard_normal(ratios.shape)
+        inner = figures.T @ figures / (len(logs) - 1) + inflation * error
+        noise = math.sqrt(inflation) * rng.standard_normal(ratios.shape) @ root.T
         step = np.linalg.solve(inner, (noise - ratios).T)
         logs = logs + np.clip((cross @ step).T, -2.0 * problem.spread, 2.0 * problem.spread)
         logs = np.clip(logs, problem.median - 4.0 * problem.spread, problem.median + 4.0 * problem.spread)
@@ -151,14 +152,16 @@ def _walk(
     draws as good as independent: all less the share of the half-way place that the last place remembers.
     """
     count = len(surface.centre)
+    # the model-form variance adds the same to each principal variance of the readings and of what the surfaces miss
+    variances, axes = np.linalg.eigh(problem.forward.covariance + np.diag(surface.rough**2))
     z = rng.standard_normal((draws, count))
     form = np.log(MODEL_FORM_PRIOR) + 0.5 * rng.standard_normal(draws)
 
     def density(at: FloatArray, log_form: FloatArray) -> FloatArray:
         logs = surface.logs(at)
         spread = np.exp(log_form)
-        variance = problem.error**2 + surface.rough**2 + spread[:, np.newaxis] ** 2
-        misfit = (surface.ratios(at) ** 2 / variance + np.log(variance)).sum(axis=1)
+        variance = variances + spread[:, np.newaxis] ** 2
+        misfit = ((surface.ratios(at) @ axes) ** 2 / variance + np.log(variance)).sum(axis=1)
         prior = (((logs - problem.median) / problem.spread) ** 2).sum(axis=1) + (spread / MODEL_FORM_PRIOR) ** 2
         inside = (np.abs(at) < 5.0).all(axis=1)
         return np.where(inside, -0.5 * (misfit + prior) + log_form, -np.inf)
@@ -219,7 +222,6 @@ def fit_twin(
         np.log([p.median for p in forward.parameters]),
         np.array([p.spread for p in forward.parameters]),
         np.array([t.measured for t in forward.targets]),
-        np.array([t.spread for t in forward.targets]),
     )
     rng = np.random.default_rng(seed)
     steps = len(_INFLATIONS) + 2
@@ -229,6 +231,8 @@ def fit_twin(
             progress(done, steps)
 
     centre, covariance = _assimilate(problem, rng, report)
+    near = centre + rng.standard_normal((_SLOPE_MEMBERS, len(centre))) @ np.linalg.cholesky(covariance).T
+    problem = replace(problem, forward=forward.with_engine_slopes(near))
     surface, stalls = _fit_surface(problem, centre, covariance, rng)
     report(steps - 1)
     logs, form, independent = _walk(problem, surface, rng, draws)
@@ -269,7 +273,7 @@ def _assemble(
     modelled = forward.figures(np.log(middle)[np.newaxis])[0]
     best = dict(zip(names, (float(v) for v in middle), strict=True))
     residuals = residuals_of(forward.targets, modelled, float(np.median(form)))
-    error = np.sqrt(problem.error**2 + surface.rough**2 + float(np.median(form)) ** 2)
+    error = forward.covariance + np.diag(surface.rough**2 + float(np.median(form)) ** 2)
     beating = sum(kind != "held_open" for kind in forward.kinds)
     return Twin(
         build=with_parameters(build, best),
@@ -287,7 +291,7 @@ def _assemble(
         next_runs=next_runs(forward, np.log(middle), surface.slopes, error),
         warnings=(*_warnings(surface, stalls, residuals), *not_fitted_sentences(forward.not_fitted)),
         seed=seed,
-        engine_runs=(len(_INFLATIONS) * _MEMBERS + _SURFACE_RUNS + 1) * beating,
+        engine_runs=(len(_INFLATIONS) * _MEMBERS + 4 * _SLOPE_MEMBERS + _SURFACE_RUNS + 1) * beating,
     )
 
 

@@ -13,14 +13,16 @@ from clackwork.bench.gum import Estimate
 from clackwork.bench.runs import Run, RunFigures
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress, run_packed
-from clackwork.ram.engine import RamCase, pack, set_waits
+from clackwork.ram.engine import RamCase, pack, scale_wave_speeds, set_waits
 from clackwork.ram.parts import Build
+from clackwork.twin.reading_errors import IDEAL_SLOPES, ReadingErrors, reading_errors
 from clackwork.twin.twin import Rig
 
 FloatArray = NDArray[np.float64]
 
-LEAST_UNCERTAINTY = 2e-3
-"""Relative floor of a figure's uncertainty: a settled mean of counted beats is no smoother than this."""
+_SLOPE_STEP = 0.03
+_STEEPEST = 8.0
+"""Slopes by fall and back-pressure are taken over so large a step, and none beyond this is believed."""
 
 
 @dataclass(frozen=True)
@@ -112,6 +114,9 @@ class Forward:
     cracking_head : float
         [m]
     targets : tuple of Target
+    covariance : float64[targets, targets]
+        Of ln(modelled / measured) by the readings' errors, those of set points and those shared by runs included.
+    errors : ReadingErrors
     not_fitted : tuple of (str, str)
         Run and figure of readings of nothing: a ratio to them has no logarithm, so the fit does without.
     """
@@ -122,6 +127,8 @@ class Forward:
     kinds: tuple[str, ...]
     cracking_head: float
     targets: tuple[Target, ...]
+    covariance: FloatArray
+    errors: ReadingErrors
     not_fitted: tuple[tuple[str, str], ...] = ()
 
     def figures(self, logs: FloatArray, progress: Progress | None = None) -> FloatArray:
@@ -142,7 +149,10 @@ class Forward:
         for k, parameter in enumerate(self.parameters):
             place = kernel.P[parameter.column]
             values = np.exp(logs[:, k])[:, np.newaxis]
-            rows[:, :, place] = rows[:, :, place] * values if parameter.name == "wave_speed_scale" else values
+            if parameter.name == "wave_speed_scale":
+                scale_wave_speeds(rows, values)
+            else:
+                rows[:, :, place] = values
         flat = rows.reshape(draws * settings, -1)
         set_waits(flat)
         beating = np.array([kind != "held_open" for kind in self.kinds])
@@ -158,6 +168,29 @@ class Forward:
                 continue
             result[:, t] = self._figure(target.figure, out[:, target.setting])
         return result
+
+    def with_engine_slopes(self, logs: FloatArray) -> Forward:
+        """The same with the errors of set points carried by the engine's own slopes, means over ``logs``."""
+        by_fall, by_head = (self._slopes(logs, column) for column in ("fall", "vessel_head"))
+        ideal = np.array([IDEAL_SLOPES[target.figure] for target in self.targets])
+        covariance = self.errors.covariance(
+            np.where(np.isfinite(by_fall), by_fall, ideal[:, 0]), np.where(np.isfinite(by_head), by_head, ideal[:, 1])
+        )
+        spreads = np.sqrt(np.diag(covariance))
+        targets = tuple(replace(each, spread=float(u)) for each, u in zip(self.targets, spreads, strict=True))
+        return replace(self, targets=targets, covariance=covariance)
+
+    def _slopes(self, logs: FloatArray, column: str) -> FloatArray:
+        """d ln(figure) / d ln(a set point), float64[targets]; nan where the pump stalls too often to tell."""
+        sides = []
+        for factor in (1.0 + _SLOPE_STEP, 1.0 - _SLOPE_STEP):
+            packed = self.packed.copy()
+            packed[:, kernel.P[column]] *= factor
+            sides.append(np.log(replace(self, packed=packed).figures(logs)))
+        slopes = (sides[0] - sides[1]) / (math.log1p(_SLOPE_STEP) - math.log1p(-_SLOPE_STEP))
+        known = np.isfinite(slopes)
+        mean = np.where(known, slopes, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+        return np.where(known.mean(axis=0) > 0.5, np.clip(mean, -_STEEPEST, _STEEPEST), np.nan)
 
     def _figure(self, figure: str, out: FloatArray) -> FloatArray:
         """One figure from result rows of shape (draws, results)."""
@@ -179,7 +212,7 @@ class Forward:
 def _case(build: Build, rig: Rig, run: Run, figures: RunFigures) -> RamCase:
     """The engine case of a run at its effective fall and set point."""
     fall = figures.effective_fall.value if figures.effective_fall else rig.supply.fall
-    supply = replace(rig.supply, fall=fall, plan_area=math.inf)
+    supply = rig.supply.at_level(fall)
     surroundings = rig.surroundings
     if run.water_temperature is not None:
         surroundings = replace(surroundings, temperature=run.water_temperature)
@@ -192,59 +225,61 @@ def _case(build: Build, rig: Rig, run: Run, figures: RunFigures) -> RamCase:
     return RamCase(build, rig.drive_pipe, supply, surroundings, vessel_head=head)
 
 
-def _relative(*terms: tuple[float, float]) -> float:
-    """Root sum of squares of u/value pairs, with the floor."""
-    return math.sqrt(LEAST_UNCERTAINTY**2 + sum((u / value) ** 2 for value, u in terms if value))
-
-
-def _readings(kind: str, figures: RunFigures) -> list[tuple[str, float, float]]:
-    """Figure, value and relative uncertainty of what a run of a kind is fitted to, its set point's included."""
-    fall, head = figures.effective_fall, figures.back_pressure_head
-    fall_term = (fall.value, fall.standard_uncertainty) if fall else (1.0, 0.0)
-    half_fall = (fall_term[0], 0.5 * fall_term[1])
-    head_term = (head.value, head.standard_uncertainty) if head else (1.0, 0.0)
+def _readings(kind: str, figures: RunFigures) -> list[tuple[str, Estimate]]:
+    """Figures a run of a kind is fitted to."""
+    head = figures.back_pressure_head
     flow_name = "waste_flow" if figures.waste_flow else "drawn_flow"
     beating = ("shut_beating", "delivering")
-    wanted: tuple[tuple[str, Estimate | None, bool, tuple[tuple[float, float], ...]], ...] = (
-        (flow_name, figures.waste_flow or figures.drawn_flow, kind in ("held_open", *beating), (half_fall,)),
-        ("beat_rate", figures.beat_rate, kind in beating, (fall_term,)),
-        ("delivered_flow", figures.delivered_flow, kind == "delivering" and head is not None, (head_term, fall_term)),
-        ("shut_off_head", head, kind == "dead_head", (half_fall,)),
+    wanted = (
+        (flow_name, figures.waste_flow or figures.drawn_flow, kind in ("held_open", *beating)),
+        ("beat_rate", figures.beat_rate, kind in beating),
+        ("delivered_flow", figures.delivered_flow, kind == "delivering" and head is not None),
+        ("shut_off_head", head, kind == "dead_head"),
     )
-    return [
-        (name, read.value, _relative((read.value, read.standard_uncertainty), *terms))
-        for name, read, is_fitted, terms in wanted
-        if is_fitted and read is not None
-    ]
+    return [(name, read) for name, read, is_fitted in wanted if is_fitted and read is not None]
 
 
 def build_forward(build: Build, rigs: Mapping[str, Rig], runs: Sequence[Run], reduced: Sequence[RunFigures]) -> Forward:
     """Lay out the engine runs and targets of a build's bench runs.
 
-    The uncertainty of a set point (fall, back-pressure) is carried into the figures at the ideal ram's slopes:
-    beats and flow as the fall, delivered flow inversely as the back-pressure. A figure read as nothing is left out,
-    and said to be.
+    The uncertainty of a set point (fall, back-pressure) is carried into the figures at the ideal ram's slopes, until
+    :meth:`Forward.with_engine_slopes`. A figure read as nothing is left out, and said to be.
     """
     rows: list[FloatArray] = []
     kinds: list[str] = []
-    targets: list[Target] = []
+    fitted: list[tuple[str, str, Estimate, int]] = []
     not_fitted: list[tuple[str, str]] = []
     for run, figures in zip(runs, reduced, strict=True):
         kind = str(getattr(run.kind, "value", run.kind))
         setting = len(rows)
         rows.append(pack(_case(build, rigs[run.rig], run, figures)))
         kinds.append(kind)
-        for name, value, spread in _readings(kind, figures):
-            if value > 0.0:
-                targets.append(Target(run.name, name, value, spread, setting))
+        for name, read in _readings(kind, figures):
+            if read.value > 0.0:
+                fitted.append((run.name, name, read, setting))
             else:
                 not_fitted.append((run.name, name))
+    places = [setting for *_, setting in fitted]
+    errors = reading_errors(
+        [run for run, *_ in fitted],
+        [read for _, _, read, _ in fitted],
+        [reduced[at].effective_fall for at in places],
+        [reduced[at].back_pressure_head if kinds[at] == "delivering" else None for at in places],
+    )
+    slopes = np.array([IDEAL_SLOPES[name] for _, name, _, _ in fitted]).reshape(len(fitted), 2)
+    covariance = errors.covariance(slopes[:, 0], slopes[:, 1])
+    targets = tuple(
+        Target(run, name, read.value, float(math.sqrt(covariance[t, t])), setting)
+        for t, (run, name, read, setting) in enumerate(fitted)
+    )
     return Forward(
         build.name,
         parameters_of(build),
         np.array(rows),
         tuple(kinds),
         build.delivery_valve.cracking_head,
-        tuple(targets),
+        targets,
+        covariance,
+        errors,
         tuple(not_fitted),
     )

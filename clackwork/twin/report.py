@@ -50,10 +50,14 @@ def not_fitted_sentences(not_fitted: Sequence[tuple[str, str]]) -> tuple[str, ..
     return tuple(found)
 
 
+def _known(slopes: FloatArray, error: FloatArray, prior: FloatArray) -> FloatArray:
+    """Information on the logarithms: from linearised rows, whose errors have the covariance ``error``, and the prior."""
+    return np.asarray(slopes.T @ np.linalg.solve(error, slopes) + np.diag(prior**-2.0))
+
+
 def _spreads(slopes: FloatArray, error: FloatArray, prior: FloatArray) -> FloatArray:
-    """Standard deviations of the logarithms from linearised rows and the prior."""
-    weighted = slopes / error[:, np.newaxis]
-    return np.sqrt(np.diag(np.linalg.inv(weighted.T @ weighted + np.diag(prior**-2.0))))
+    """Standard deviations of the logarithms."""
+    return np.sqrt(np.diag(np.linalg.inv(_known(slopes, error, prior))))
 
 
 def pinned_by(forward: Forward, slopes: FloatArray, error: FloatArray, posterior: FloatArray) -> tuple[Pinned, ...]:
@@ -64,7 +68,7 @@ def pinned_by(forward: Forward, slopes: FloatArray, error: FloatArray, posterior
     without = {}
     for run in runs:
         keep = np.array([t.run != run for t in forward.targets])
-        without[run] = _spreads(slopes[keep], error[keep], prior)
+        without[run] = _spreads(slopes[keep], error[np.ix_(keep, keep)], prior)
     found = []
     for k, parameter in enumerate(forward.parameters):
         reach = max(abs(slopes[:, k]), default=0.0)
@@ -126,8 +130,7 @@ def next_runs(forward: Forward, best: FloatArray, slopes: FloatArray, error: Flo
     goal = next(
         i for i, t in enumerate(targets) if t.figure == "delivered_flow" and t.run.startswith("delivering against 6")
     )
-    weighted = slopes / error[:, np.newaxis]
-    known = weighted.T @ weighted + np.diag(prior**-2.0)
+    known = _known(slopes, error, prior)
     carried = np.array([1.0 if p.carried else 0.0 for p in forward.parameters])
     direction = gradient[goal] * carried
     before = math.sqrt(max(direction @ np.linalg.solve(known, direction), 1e-12))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -9,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clackwork.bench.instruments import Instruments
-from clackwork.errors import InputError
+from clackwork.errors import InputError, require_range
 from clackwork.ram.parts import Build, DrivePipe, Supply, Surroundings
+from clackwork.ram.source import require_submergence
 
 FloatArray = NDArray[np.float64]
 
@@ -27,6 +29,11 @@ class Rig:
         Its plan area is that of the vessel the pump draws from; infinite for a head that is held.
     surroundings : Surroundings
     instruments : Instruments
+    source_flow : float
+        What comes into the supply while it is held [m3/s]; infinite for enough. Fits do not use it: a run's own fall
+        says what the supply did.
+    submergence : float
+        Depth of the drive pipe's mouth under the full level [m].
     """
 
     name: str
@@ -34,6 +41,13 @@ class Rig:
     supply: Supply
     surroundings: Surroundings = Surroundings()
     instruments: Instruments = field(default_factory=Instruments)
+    source_flow: float = math.inf
+    submergence: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.source_flow < math.inf:
+            require_range("rig.source_flow", self.source_flow, 1e-6, 1.0, "m3/s")
+        require_submergence("rig.submergence", self.submergence, self.supply.fall)
 
 
 @dataclass(frozen=True)

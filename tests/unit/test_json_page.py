@@ -16,13 +16,17 @@ from invented_results import judgement, promise, twin, workbook
 from typer.testing import CliRunner
 
 from clackwork.answers_json import BEAT_KINDS, beat_json, cautions_json, promise_json, twin_json
+from clackwork.beat_report import report_json, source_json
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.pipes import find_pipe
 from clackwork.ram.engine import RamCase, run_beats
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
+from clackwork.ram.source import LimitedRun
+from clackwork.ram.tuning import TuningBounds, tune_for_delivery
 from clackwork.site.promise import REASONS
 from clackwork.site.site import Reason
+from clackwork.tune_report import tuning_json
 from clackwork.workbook_jobs import Done
 from clackwork.workbook_results import write_results
 from clackwork.workbook_trials import judgement_json
@@ -46,6 +50,9 @@ KINDS_OF_REASONS = {
     "surge_head": "head",
     "counted_on": "daily_volume_flow",
     "wanted": "daily_volume_flow",
+    "drawdown": "length",
+    "gently_moved": "duration",
+    "stirred": "duration",
 }
 
 
@@ -67,15 +74,33 @@ def every_reason() -> tuple[Reason, ...]:
     )
 
 
+def invented_case() -> RamCase:
+    build = Build("pump", GuidedPoppet(0.1, 0.007, 0.03), DeliveryValve(0.02), AirVessel(3e-3))
+    return RamCase(build, DrivePipe(find_pipe("steel-sch40", "1 in"), 12.0), Supply(2.0), vessel_head=15.0)
+
+
 def beat(system: str) -> dict[str, Any]:
     """What ``beat`` prints of an invented pump."""
-    build = Build("pump", GuidedPoppet(0.1, 0.007, 0.03), DeliveryValve(0.02), AirVessel(3e-3))
-    case = RamCase(build, DrivePipe(find_pipe("steel-sch40", "1 in"), 12.0), Supply(2.0), vessel_head=15.0)
-    return {"build": "", "place": "", "beat": beat_json(run_beats(case), system)}
+    case = invented_case()
+    result = run_beats(case)
+    beside = report_json(case, result, system) | source_json(LimitedRun("starved", 0.1, result), 1e-4, system)
+    return {"build": "", "place": "", "beat": beat_json(result, system), **beside}
+
+
+def tuning(system: str) -> dict[str, Any]:
+    """What ``tune`` prints of an invented pump."""
+    case = invented_case()
+    valve = case.build.waste_valve
+    bounds = TuningBounds(valve.stroke, valve.stroke, valve.mass, valve.mass)
+    found = tuning_json("most delivered", tune_for_delivery(case, bounds, 1.0), system)
+    assert set(found.pop("beat")) == set(beat(system)["beat"])
+    return {"build": "", "place": "", "tunings": [found | {"beat": None}]}
 
 
 def printed(section: str, system: str) -> dict[str, Any]:
     """What the commands print of a section."""
+    if section == "`tunings`":
+        return tuning(system)
     if section == "`judgements`":
         judged = judgement()
         judged = replace(
@@ -108,7 +133,7 @@ def stem(key: str, names: set[str], system: str) -> str | None:
     return next((one for one in stems if one in names), None)
 
 
-PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`")
+PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`")
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])
@@ -134,12 +159,14 @@ def test_what_is_always_there(tmp_path: Path) -> None:
 
 
 def test_units_of_the_page_are_those_of_the_other_system() -> None:
-    assert len(SUFFIX_ROWS) == 8 and SUFFIXES["us"] - SUFFIXES["metric"] == {
+    assert len(SUFFIX_ROWS) == 10 and SUFFIXES["us"] - SUFFIXES["metric"] == {
         "_gal_min",
         "_gal_day",
         "_gal",
         "_ft",
         "_ft_s",
+        "_in",
+        "_lb",
     }
 
 

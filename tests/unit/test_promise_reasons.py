@@ -44,6 +44,9 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
     "less_than_wanted": ({"delivered_flow": Range(1e-5, 3e-5, 4e-5)}, "only if"),
     "beats_unevenly": ({"state_shares": {"beating": 0.7, "irregular": 0.3}}, "note"),
     "surge_if_shut_by_hand": ({"state_shares": {"beating": 0.2, "stalled open": 0.8}}, "note"),
+    "source_drawn_down": ({"source_state": "drawn down", "drawdown": 0.2}, "note"),
+    "pipe_draws_air": ({"source_state": "starved"}, "note"),
+    "air_goes": ({"vessel_air": (4e4, 2e5)}, "note"),
 }
 """What brings each reason about, and how hard it then is; the invented site wants 2.5e-5 m3/s."""
 

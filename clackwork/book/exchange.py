@@ -1,0 +1,220 @@
+"""Workbooks in and out of a book, and the book's own records read as a workbook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import sqlalchemy as sa
+
+from clackwork.book import writing
+from clackwork.book.kinds import Around, table_of
+from clackwork.book.records import Record, fetch, fetch_many, fetch_named, plain, scope_of
+from clackwork.book.tables import record
+from clackwork.book.toml_text import table_lines, toml_key
+from clackwork.book.writing import Hand
+from clackwork.errors import InputError
+from clackwork.workbook import Workbook, load_workbook, workbook_from_tables
+from clackwork.workbook_reader import MOST_BYTES, WorkbookError, checked_name, parse_toml, read_source
+
+_LONGEST_NAME = 80
+
+
+@dataclass(frozen=True)
+class Taken:
+    """What came of taking a workbook into a book.
+
+    Attributes
+    ----------
+    pump : Record
+    added : tuple of Record
+        Made now, the pump among them when it is new.
+    same : tuple of Record
+        Stood in the book already, word for word.
+    renamed : mapping of str to str
+        "run 'flap 3'" to the name it got because another run of that name says something else.
+    """
+
+    pump: Record
+    added: tuple[Record, ...]
+    same: tuple[Record, ...]
+    renamed: Mapping[str, str]
+
+
+@dataclass
+class _Taking:
+    """A workbook on its way in."""
+
+    hand: Hand
+    added: list[Record] = field(default_factory=list)
+    same: list[Record] = field(default_factory=list)
+    renamed: dict[str, str] = field(default_factory=dict)
+
+    def place(self, kind: str, name: str, table: Mapping[str, Any], links: Mapping[str, int]) -> Record:
+        """Put one thing into the book, unless it is there; under another name when its own is taken."""
+        entered = plain(table, f"{kind} '{name}'")
+        scope = scope_of(kind, links)
+        free, number = name, 1
+        while (there := fetch_named(self.hand.connection, kind, scope, free)) is not None:
+            if there.entered == entered and dict(there.links) == dict(links):
+                self.same.append(there)
+                return there
+            number += 1
+            ending = f" ({number})"
+            free = name[: _LONGEST_NAME - len(ending)] + ending
+        if free != name:
+            self.renamed[f"{kind} '{name}'"] = free
+        made = writing.add(self.hand, kind, free, entered, links)
+        self.added.append(made)
+        return made
+
+
+def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
+    """Take a workbook's text into the book, under one pump.
+
+    What stands there word for word is left alone, so taking the same file twice adds nothing; a thing whose name is
+    taken by another gets a number behind its name.
+
+    Raises
+    ------
+    WorkbookError, InputError
+        As for `clackwork.workbook.load_workbook`.
+    """
+    text = read_source(text if "\n" in text else f"{text}\n")  # a text, never the name of a file
+    read = load_workbook(text)  # refuses what cannot be read, in a workbook's own words
+    tables = parse_toml(text)
+    taking = _Taking(hand)
+    pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
+    rigs = {name: taking.place("rig", name, table, {}) for name, table in tables.get("rig", {}).items()}
+    builds = _take_builds(taking, tables.get("build", {}), pump)
+    trials = {}
+    for name, table in tables.get("trial", {}).items():
+        old, new = (builds[one].id for one in table["builds"])
+        links = {"pump": pump.id, "old_build": old, "new_build": new}
+        trials[name] = taking.place("trial", name, _without(table, "builds"), links)
+    for table in tables.get("run", []):
+        links = {"pump": pump.id, "build": builds[table["build"]].id, "rig": rigs[table["rig"]].id}
+        if "trial" in table:
+            links["trial"] = trials[table["trial"]].id
+        taking.place("run", table["name"], _without(table, "name", "build", "rig", "trial"), links)
+    for name, table in tables.get("site", {}).items():
+        taking.place("site", name, table, {})
+    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed)
+
+
+def _take_pump(taking: _Taking, tables: Mapping[str, Any], name: str) -> Record:
+    """The pump of that name, made when it is new."""
+    name = name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 3].rstrip()}..."
+    name = checked_name("".join(one if one.isprintable() else " " for one in name), "name of the pump")
+    there = fetch_named(taking.hand.connection, "pump", 0, name)
+    if there is not None:
+        taking.same.append(there)
+        return there
+    return taking.place("pump", name, _without(tables.get("workbook", {}), "pump"), {})
+
+
+def _take_builds(taking: _Taking, tables: Mapping[str, Any], pump: Record) -> dict[str, Record]:
+    """Builds in the order written, save that one comes after the one it is a revision of."""
+    builds: dict[str, Record] = {}
+    waiting = dict(tables)
+    while waiting:
+        name = next(name for name, table in waiting.items() if table.get("revision_of") not in waiting)
+        table = waiting.pop(name)
+        links = {"pump": pump.id}
+        if "revision_of" in table:
+            links["revision_of"] = builds[table["revision_of"]].id
+        builds[name] = taking.place("build", name, _without(table, "revision_of"), links)
+    return builds
+
+
+def _without(table: Mapping[str, Any], *keys: str) -> dict[str, Any]:
+    return {key: value for key, value in table.items() if key not in keys}
+
+
+def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
+    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all rigs and sites."""
+    kinds = ("build", "trial", "run")
+    where: list[sa.ColumnElement[bool]] = [record.c.kind.in_(kinds)]
+    if pump_id is not None:
+        where.append(record.c.pump_id == pump_id)
+    chosen = fetch_many(connection, *where)
+    places = fetch_many(connection, record.c.kind.in_(("rig", "site")))
+    names = _names(connection, chosen, places, pump_id)
+    head = _head(connection, pump_id)
+    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": []}
+    for one in (*places, *chosen):
+        around = Around({role: names[number] for role, number in one.links.items() if number in names})
+        table = table_of(one.kind, names[one.id], one.entered, around)
+        if one.kind == "run":
+            tables["run"].append(table)
+        else:
+            tables[one.kind][names[one.id]] = table
+    return tables
+
+
+def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
+    """The table [workbook]: the pump's, with the workshop's units where it has none of its own, or the workshop's."""
+    workshop = fetch_many(connection, record.c.kind == "workshop")[0]
+    if pump_id is None:
+        return {"title": workshop.name, **workshop.entered}
+    pump = fetch(connection, "pump", pump_id)
+    units = {"units": workshop.entered["units"]} if "units" in workshop.entered else {}
+    return {"title": pump.name, **units, **pump.entered, "pump": pump.name}
+
+
+def _names(
+    connection: sa.Connection, chosen: tuple[Record, ...], places: tuple[Record, ...], pump_id: int | None
+) -> dict[int, str]:
+    """Name of each record by number; where two pumps have a build, trial or run of one name, the pump's name is added."""
+    names = {one.id: one.name for one in (*chosen, *places)}
+    if pump_id is not None:
+        return names
+    pumps = {one.id: one.name for one in fetch_many(connection, record.c.kind == "pump")}
+    for kind in ("build", "trial", "run"):
+        those = [one for one in chosen if one.kind == kind]
+        seen = {one.name for one in those}
+        first: set[str] = set()
+        for one in those:
+            if one.name not in first:
+                first.add(one.name)
+                continue
+            name = f"{one.name} ({pumps[one.links['pump']]})"
+            if len(name) > _LONGEST_NAME or name in seen:
+                name = f"{one.name[: _LONGEST_NAME - 20]} (number {one.id})"
+            seen.add(name)
+            names[one.id] = name
+    return names
+
+
+def read_workbook(connection: sa.Connection, pump_id: int | None) -> Workbook:
+    """A workbook of the book's records, read by the readers of a workbook."""
+    return workbook_from_tables(workbook_tables(connection, pump_id))
+
+
+def give_workbook(connection: sa.Connection, pump_id: int) -> str:
+    """A pump's builds, trials and runs with the rigs used and all sites, as the text of a workbook.
+
+    Raises
+    ------
+    InputError
+        The pump has no build: a workbook needs one.
+    WorkbookError
+        Larger than a workbook may be.
+    """
+    tables = workbook_tables(connection, pump_id)
+    pump = fetch(connection, "pump", pump_id)
+    tables["workbook"] = {**pump.entered, "pump": pump.name}
+    if not tables["build"]:
+        raise InputError("pump", pump.name, "it has no build yet, and a workbook needs one")
+    blocks = [table_lines("[workbook]", tables["workbook"])]
+    for kind in ("rig", "build", "trial"):
+        blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
+    blocks += [table_lines("[[run]]", table) for table in tables["run"]]
+    blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]
+    text = "\n\n".join("\n".join(lines) for lines in blocks) + "\n"
+    if len(text.encode()) > MOST_BYTES:
+        raise WorkbookError(
+            f"The workbook of pump '{pump.name}' would be larger than 2 MB; keep a backup of the book instead."
+        )
+    return text

@@ -1,0 +1,228 @@
+"""The kinds of record: what each is linked to, and how what was typed in it is read.
+
+What was typed is read by the readers of a workbook, so a field means in the book what it means in a file, and an error
+names it in the same words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+from clackwork.errors import InputError
+from clackwork.quantities import KINDS as QUANTITY_KINDS
+from clackwork.quantities import SYSTEMS, Quantity
+from clackwork.site.site import Site
+from clackwork.twin.twin import Rig
+from clackwork.workbook_parts import read_build, read_site
+from clackwork.workbook_reader import Table
+from clackwork.workbook_runs import read_rig, read_run, read_trial
+
+
+@dataclass(frozen=True)
+class Link:
+    """What a role of a record points to, and whether it must be given."""
+
+    kind: str
+    needed: bool
+
+
+LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
+    {
+        "workshop": {},
+        "pump": {},
+        "rig": {},
+        "site": {},
+        "build": {"pump": Link("pump", True), "revision_of": Link("build", False)},
+        "trial": {
+            "pump": Link("pump", True),
+            "old_build": Link("build", True),
+            "new_build": Link("build", True),
+        },
+        "run": {
+            "pump": Link("pump", True),
+            "build": Link("build", True),
+            "rig": Link("rig", True),
+            "trial": Link("trial", False),
+        },
+        "twin": {"pump": Link("pump", True), "build": Link("build", True)},
+        "file": {role: Link(role, False) for role in ("pump", "build", "trial", "run", "rig", "site")},
+    }
+)
+"""Roles of each kind of record. The pump of a trial, run or twin follows from its build and need not be given."""
+
+KINDS = tuple(LINKS)
+SCOPED = ("build", "trial", "run", "twin")
+"""Kinds whose names are alone within their pump; the others' within the book."""
+IN_WORKBOOK = ("pump", "rig", "build", "trial", "run", "site")
+"""Kinds that a workbook holds."""
+_LINKED_FIELDS = {
+    "build": ("revision_of", "pump"),
+    "trial": ("builds",),
+    "run": ("name", "build", "rig", "trial"),
+    "pump": ("pump",),
+}
+"""Fields of a workbook's tables that are links or the name in the book."""
+
+SI_UNITS: Mapping[str, str] = MappingProxyType(
+    {
+        "length": "m",
+        "water_column": "m",
+        "area": "m2",
+        "volume": "m3",
+        "mass": "kg",
+        "duration": "s",
+        "volume_flow": "m3_s",
+        "pressure": "pa",
+        "gauge_pressure": "pa",
+        "temperature": "k",
+        "temperature_difference": "k",
+        "velocity": "m_s",
+        "force": "n",
+        "stiffness": "n_m",
+        "rotational_stiffness": "n_m_rad",
+        "density": "kg_m3",
+        "angle": "rad",
+        "beat_rate": "per_s",
+        "fraction": "",
+        "count": "",
+        "inertia": "kg_m2",
+    }
+)
+"""End of a key of `Record.si` by dimension of the quantity."""
+
+
+@dataclass(frozen=True)
+class Around:
+    """What the readers need to know of the records a record is linked to.
+
+    Attributes
+    ----------
+    names : mapping of str to str
+        Name of the record in each role.
+    rig : Rig, mapping or None
+        The rig a run stood on, or what was typed of it.
+    """
+
+    names: Mapping[str, str]
+    rig: Rig | Mapping[str, Any] | None = None
+
+
+def check_kind(kind: str) -> None:
+    """Refuse a kind of record that does not exist.
+
+    Raises
+    ------
+    InputError
+    """
+    if kind not in LINKS:
+        raise InputError("kind", kind, f"it must be one of {', '.join(KINDS)}")
+
+
+def table_of(kind: str, name: str, entered: Mapping[str, Any], around: Around) -> dict[str, Any]:
+    """What was typed together with its links: the table a workbook has for it."""
+    for key in _LINKED_FIELDS.get(kind, ()):
+        if key in entered:
+            raise InputError(
+                f"{kind} '{name}', {key}", entered[key], "it is given as a link or as the name, not typed here"
+            )
+    names = around.names
+    if kind == "run":
+        links = {role: names[role] for role in ("build", "rig", "trial") if role in names}
+        return {"name": name, **links, **entered}
+    if kind == "trial":
+        return {"builds": [names["old_build"], names["new_build"]], **entered}
+    if kind == "build" and "revision_of" in names:
+        return {"revision_of": names["revision_of"], **entered}
+    return dict(entered)
+
+
+def read_entered(kind: str, name: str, entered: Mapping[str, Any], around: Around) -> dict[str, float | None]:
+    """Check what was typed and return the SI figures in it, flat, each key ending in its unit.
+
+    Raises
+    ------
+    InputError
+        A field is missing, unknown or not usable; the message names it.
+    """
+    typed: dict[str, Quantity] = {}
+    path = f"{kind}.{name}"
+    table = Table(table_of(kind, name, entered, around), f"{kind} '{name}'", path, typed)
+    thing = _READERS[kind](table, name, around)
+    found: dict[str, float | None] = {}
+    for place, quantity in typed.items():
+        key = place[len(path) + 1 :].replace(".", "_")
+        unit = SI_UNITS[QUANTITY_KINDS[quantity.kind].dimensions[0]]
+        found[f"{key}_{unit}" if unit else key] = quantity.value
+    _add_plain_numbers(entered, "", found)
+    if isinstance(thing, Site):
+        found |= {
+            "fall_spread_m": thing.fall_spread,
+            "source_flow_spread_m3_s": thing.source_flow_spread,
+            "lift_spread_m": thing.lift_spread,
+        }
+    return found
+
+
+def rig_of(name: str, entered: Mapping[str, Any]) -> Rig:
+    """A rig from what was typed."""
+    return read_rig(Table(dict(entered), f"rig '{name}'", f"rig.{name}", {}), name)
+
+
+def _add_plain_numbers(entered: Mapping[str, Any], path: str, found: dict[str, float | None]) -> None:
+    """Add numbers typed without a unit: coefficients and counts."""
+    for key, value in entered.items():
+        if isinstance(value, Mapping):
+            _add_plain_numbers(value, f"{path}{key}_", found)
+        elif isinstance(value, int | float) and not isinstance(value, bool):
+            found.setdefault(f"{path}{key}", float(value))
+
+
+def _read_head(table: Table, name: str, around: Around) -> None:
+    """Title, units and note of the workshop or of a pump, as in [workbook]."""
+    table.text("title")
+    if "units" in table:
+        table.choice("units", SYSTEMS, "how answers are shown")
+    table.text("note")
+    table.finish()
+
+
+def _read_note(table: Table, name: str, around: Around) -> None:
+    """Nothing but a note may be typed of what the program itself keeps."""
+    table.text("note")
+    table.finish()
+
+
+def _read_build(table: Table, name: str, around: Around) -> object:
+    if "revision_of" in table:
+        table.name("revision_of", "the build it was made from")
+    return read_build(table, name)
+
+
+def _read_run(table: Table, name: str, around: Around) -> object:
+    if "trial" in table:
+        table.name("trial", "the trial it was made for")
+    assert around.rig is not None  # whoever reads a run gives its rig
+    rig = around.rig if isinstance(around.rig, Rig) else rig_of(around.names["rig"], around.rig)
+    return read_run(table, 1, [around.names["build"]], {rig.name: rig})
+
+
+def _read_trial(table: Table, name: str, around: Around) -> object:
+    return read_trial(table, name, [around.names["old_build"], around.names["new_build"]])
+
+
+_READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyType(
+    {
+        "workshop": _read_head,
+        "pump": _read_head,
+        "rig": lambda table, name, around: read_rig(table, name),
+        "build": _read_build,
+        "trial": _read_trial,
+        "run": _read_run,
+        "site": lambda table, name, around: read_site(table, name),
+        "twin": _read_note,
+        "file": _read_note,
+    }
+)
