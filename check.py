@@ -1,6 +1,8 @@
 """Set up the test environment and run every check: ``python3 check.py``; exit 0 only when all pass."""
 
 import argparse
+import glob
+import shutil
 import subprocess
 import sys
 import time
@@ -13,6 +15,23 @@ def read_arguments():
     parser = argparse.ArgumentParser(description="Run ruff, mypy and the tests.")
     parser.add_argument("--quick", action="store_true", help="leave out mypy and the tests marked slow or browser")
     return parser.parse_args()
+
+
+POSTGRESQL = "/usr/lib/postgresql/*/bin/initdb"
+"""Where Debian's package keeps the programs of PostgreSQL; they are not on the path."""
+
+
+def missing_programs():
+    """What the checks use besides Python and do not find: what is then left out, and how to get it."""
+    found = []
+    if not (shutil.which("chromium") or shutil.which("chromium-browser")):
+        found.append(("Chromium", "the tests of the page in a browser", "chromium"))
+    if not (shutil.which("initdb") or glob.glob(POSTGRESQL)):
+        found.append(("PostgreSQL", "the tests of the book on PostgreSQL", "postgresql"))
+    return [
+        f"{name} is not on this machine: {tests} are skipped. On Debian or Ubuntu: sudo apt install {package}"
+        for name, tests, package in found
+    ]
 
 
 def steps(quick):
@@ -38,6 +57,9 @@ def main():
     except setup_env.SetupError as error:
         print(error, file=sys.stderr)
         return 1
+    missing = missing_programs()
+    for words in missing:
+        setup_env.say(words)
     outcomes = []
     for name, module in steps(arguments.quick):
         setup_env.say(f"--- {name}")
@@ -45,6 +67,8 @@ def main():
         code = subprocess.call([str(python), "-m", *module], cwd=str(setup_env.ROOT), env=setup_env.clean_variables())
         outcomes.append((name, code, time.monotonic() - began))
     words = (f"{name} {'passed' if code == 0 else 'FAILED'} in {spent:.1f} s" for name, code, spent in outcomes)
+    for told in missing:  # said again where it is seen
+        setup_env.say(told)
     setup_env.say("check: " + ", ".join(words))
     return 1 if any(code for _, code, _ in outcomes) else 0
 

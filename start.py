@@ -1,4 +1,4 @@
-"""Set up clackwork and run its main job, the demonstration: ``python3 start.py``."""
+"""Set up clackwork, run its demonstration, and serve the page: ``python3 start.py``."""
 
 import argparse
 import os
@@ -26,15 +26,17 @@ def use_a_python_that_fits():
 
 def read_arguments():
     """The options of this script."""
-    parser = argparse.ArgumentParser(description="Set up clackwork in .venv and run its demonstration.")
+    parser = argparse.ArgumentParser(description="Set up clackwork in .venv, run its demonstration, serve the page.")
     parser.add_argument("--out", default="out", metavar="FOLDER", help="where the results go (default: out)")
-    parser.add_argument("--no-serve", action="store_true", help="write the results and end; open no page")
+    parser.add_argument("--no-serve", action="store_true", help="write the results and end; serve no page")
+    parser.add_argument("--book", metavar="FOLDER", help="where your book is kept (default: your own data folder)")
+    parser.add_argument("--port", metavar="PORT", help="port of the page; another is taken when it is not free")
     parser.add_argument("--set-up-only", action="store_true", help="make .venv ready and end")
     return parser.parse_args()
 
 
 def main():
-    """Set up, then run ``python -m clackwork demo``."""
+    """Set up, run ``python -m clackwork demo``, then serve the page until Ctrl-C."""
     arguments = read_arguments()
     use_a_python_that_fits()
     import setup_env
@@ -55,7 +57,30 @@ def main():
         )
         return 1
     command = [str(python), "-m", "clackwork", "demo", "--out", os.path.abspath(arguments.out)]
-    return subprocess.call(command, cwd=str(setup_env.ROOT), env=setup_env.clean_variables())
+    code = subprocess.call(command, cwd=str(setup_env.ROOT), env=setup_env.clean_variables())
+    if code != 0 or arguments.no_serve:
+        return code
+    return serve(python, arguments.book, arguments.port)
+
+
+def serve(python, book, port):
+    """Hand this process over to the server, so that Ctrl-C and the signal to end reach it and nothing else."""
+    import setup_env
+
+    command = [str(python), "-m", "clackwork", "serve"]
+    command += [os.path.abspath(book) if "://" not in book else book] if book else []
+    command += ["--port", port] if port else []
+    sys.stdout.flush()
+    sys.stderr.flush()
+    if os.name != "nt":
+        os.chdir(str(setup_env.ROOT))
+        os.execve(command[0], command, setup_env.clean_variables())
+    served = subprocess.Popen(command, cwd=str(setup_env.ROOT), env=setup_env.clean_variables())
+    while True:
+        try:
+            return served.wait()
+        except KeyboardInterrupt:
+            continue  # the server was told as well, and ends by itself
 
 
 if __name__ == "__main__":

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from clackwork.cli_book import add_commands
 from clackwork.cli_frame import (
     EXIT_FAILED,
     Paper,
@@ -18,6 +20,7 @@ from clackwork.cli_frame import (
     show_lines,
     write_text,
 )
+from clackwork.cli_tune import tune
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
@@ -165,22 +168,30 @@ def beat(
     """Run one build, as described and not fitted, until its beats settle."""
     from clackwork.answers_json import beat_json
     from clackwork.answers_text import beat_lines
-    from clackwork.beat_case import beat_case, trace_csv
-    from clackwork.ram.engine import run_beats, run_trace
+    from clackwork.beat_case import beat_case, source_of, trace_csv
+    from clackwork.beat_report import report_json, report_lines, source_json, source_lines
+    from clackwork.ram.engine import run_trace
+    from clackwork.ram.source import run_limited
     from clackwork.workbook_jobs import Done
 
     workbook, system = _open(file, units)
     case, title = beat_case(workbook, build, rig, site, head)
     with progress_bar("Beating"):
-        if trace is None:
-            result = run_beats(case)
-        else:
-            result, columns = run_trace(case)
-            write_text(trace, trace_csv(columns, system))
+        source_flow, submergence = source_of(workbook, rig, site)
+        limited = run_limited(case, source_flow, submergence)
+        result = limited.result
+        if trace is not None:
+            at_level = case.supply.at_level(case.supply.fall - limited.drawdown)
+            write_text(trace, trace_csv(run_trace(replace(case, supply=at_level))[1], system))
     data = {"build": case.build.name, "place": title, "beat": beat_json(result, system)}
-    _show(Done(), beat_lines(result, title, system), data, system, as_json)
+    data |= source_json(limited, source_flow, system) | report_json(case, result, system)
+    lines = beat_lines(result, title, system) + source_lines(limited, source_flow, system)
+    _show(Done(), lines + report_lines(case, result), data, system, as_json)
     if trace is not None:
         say(f"Wrote {trace}.")
+
+
+app.command()(tune)
 
 
 @app.command()
@@ -219,6 +230,26 @@ def demo(
         f"All of it is invented. Next: open the sheets in {out}; change {copy} into your own workbook; "
         f'then run clackwork promise "{copy}".'
     )
+
+
+@app.command()
+@guarded
+def serve(
+    folder: Annotated[
+        str | None, typer.Argument(metavar="FOLDER", help="Where the book is kept; else your own.", show_default=False)
+    ] = None,
+    host: Annotated[
+        str, typer.Option("--host", metavar="ADDRESS", help="Address to share on.", show_default=False)
+    ] = "",
+    port: Annotated[int, typer.Option("--port", help="Port; another when it is taken.")] = 8765,
+    share: Annotated[bool, typer.Option("--share", help="Let paired devices on the local network in.")] = False,
+    browser: Annotated[bool, typer.Option("--browser", help="Show the page at once.")] = False,
+) -> None:
+    """Open the page: pumps, bench and book, for this machine and, shared, for a phone at the bench."""
+    from clackwork.web.serve import serve as run
+    from clackwork.web.settings import settings_for
+
+    run(settings_for(folder, host=host, port=port), share=share, say=say, open_browser=browser)
 
 
 def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: bool) -> None:
@@ -263,6 +294,9 @@ def _sheets(
         date=datetime.date.today(),
         traces=traces,
     )
+
+
+add_commands(app)
 
 
 def main() -> int:

@@ -156,6 +156,8 @@ def change(hand: Hand, present: Record, wanted: Content, action: str = "change")
     if content == content_of(present):
         return present
     if content.removed:
+        if present.kind == "workshop":
+            raise InUse("A book is never without its workshop; change what it says instead.")
         _refuse_in_use(hand.connection, present)
         si = present.si
     else:

@@ -73,7 +73,7 @@ submergence = "40 cm"
 lift_from_pump = "20 m"
 drive_pipe = { series = "steel-sch40", size = "1 in", length = "12 m", upstream = { series = "pvc-sch40", size = "1 1/4 in", length = "9 m" } }
 delivery_line = { series = "pe100-sdr11", size = "25 mm", length = "80 m", leak_area = "0.1 mm2", leak_place = "30 %" }
-"""
+"""  # noqa: E501
 
 
 def book(*changes: tuple[str, str]) -> Workbook:
