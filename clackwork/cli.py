@@ -249,7 +249,7 @@ def serve(
     from clackwork.web.serve import serve as run
     from clackwork.web.settings import settings_for
 
-    run(settings_for(folder, host=host, port=port), share=share, say=say, open_browser=browser)
+    run(settings_for(folder, host=host, port=port), share=share, open_browser=browser)
 
 
 def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: bool) -> None:

@@ -73,7 +73,7 @@ def _sheets(raw: bytes, name: str) -> dict[str, list[list[Cell]]]:
     """The cells of every sheet; the file is read twice, for values and for formulas without one."""
     import warnings
 
-    from openpyxl import load_workbook  # type: ignore[import-untyped]
+    from openpyxl import load_workbook
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # styles and extensions that are not read

@@ -56,9 +56,9 @@ def export_runs_xlsx(runs: Iterable[RunRow], units: str = AS_TYPED) -> bytes:
     TableError
         A text holds a character a spreadsheet cannot hold.
     """
-    from openpyxl import Workbook  # type: ignore[import-untyped]
-    from openpyxl.cell import WriteOnlyCell  # type: ignore[import-untyped]
-    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE  # type: ignore[import-untyped]
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
     rows = _rows(runs, units)
     for text in (value for row in rows for value in row if isinstance(value, str)):

@@ -1,0 +1,1 @@
+"""What a door calls: one function per action, on a book and plain arguments."""

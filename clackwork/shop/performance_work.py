@@ -1,0 +1,232 @@
+"""The performance of a build of the book: asked for as work, done fall by fall, kept with the twin it came from."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from clackwork._cache import kernel_key
+from clackwork.bench.runs import RunKind
+from clackwork.book import Book, KeptTwin, Record
+from clackwork.errors import ClackworkError, InputError
+from clackwork.shop.job_rows import OPEN, Job, ask_for, last_job
+from clackwork.shop.performance import (
+    DRAWS,
+    Performance,
+    Provenance,
+    checked_draws,
+    checked_falls,
+    find_performance,
+    measured_points,
+    usual_falls,
+)
+from clackwork.shop.performance_text import performance_from, performance_plain
+from clackwork.twin.twin import Rig, find_rig
+from clackwork.workbook import Workbook
+from clackwork.workbook_errors import errors_of_runs
+
+if TYPE_CHECKING:
+    from clackwork.shop.jobs import Task
+
+STEPS = {"metric": 1.0, "us": 0.3048}
+"""Unit in which falls and lifts are round, by system of units [m]."""
+
+
+@dataclass(frozen=True)
+class KeptPerformance:
+    """The last performance of a build, and whether it still stands.
+
+    Attributes
+    ----------
+    job : Job
+        The work it came from.
+    performance : Performance
+    reasons : tuple of str
+        Why it should be drawn again, one sentence each; empty when it stands.
+    """
+
+    job: Job
+    performance: Performance
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class BuildPerformance:
+    """A build with its last performance, and the work that is making the next.
+
+    Attributes
+    ----------
+    build, pump : Record
+    twin : KeptTwin or None
+    kept : KeptPerformance or None
+    job : Job or None
+        Work that waits or runs; or the last of it, when it failed or was cancelled.
+    """
+
+    build: Record
+    pump: Record
+    twin: KeptTwin | None
+    kept: KeptPerformance | None
+    job: Job | None
+
+
+def tested_rig(workbook: Workbook, build: str) -> Rig:
+    """The rig on which most of a build's delivering runs were made; most of any runs when none delivered.
+
+    Raises
+    ------
+    InputError
+        The build has no run.
+    """
+    runs = workbook.runs_of(build)
+    delivering = [run for run in runs if run.kind is RunKind.DELIVERING]
+    counts = Counter(run.rig for run in delivering or runs)
+    if not counts:
+        raise InputError("build", build, "it has no run, so no rig is known", "Enter at least one run of it.")
+    return find_rig(workbook.rigs, counts.most_common(1)[0][0])
+
+
+def ask_performance(
+    book: Book,
+    build_id: int,
+    *,
+    falls: Sequence[float] = (),
+    draws: int = DRAWS,
+    seed: int = 1,
+    system: str = "metric",
+    by: str = "",
+    request_id: str | None = None,
+) -> Job:
+    """Queue the performance of a build, from its twin.
+
+    Parameters
+    ----------
+    book : Book
+    build_id : int
+    falls : sequence of float, optional
+        [m]; none for that of the runs, a lower and a higher one.
+    draws, seed : int, optional
+    system : {"metric", "us"}, optional
+        Lifts are round in its unit.
+    by : str, optional
+    request_id : str, optional
+        Sent again, it gives the job already there.
+
+    Raises
+    ------
+    InputError
+        The build has no twin, or falls or draws cannot be drawn.
+    NotThere
+        No such build.
+    """
+    build, kept = book.get("build", build_id), book.twin_of(build_id)
+    if kept is None:
+        raise InputError("build", build.name, "it has no twin yet", "Fit it to its runs first.")
+    if system not in STEPS:
+        raise InputError("units", system, f"it must be one of {', '.join(STEPS)}")
+    arguments = {
+        "build_id": build_id,
+        "falls_m": list(checked_falls(falls)) if falls else [],
+        "draws": checked_draws(draws),
+        "seed": seed,
+        "units": system,
+        "twin_id": kept.record.id,
+    }
+    return ask_for(book, "performance", arguments, title=f"Performance of {build.name}", by=by, request_id=request_id)
+
+
+def performance_work(book: Book, task: Task) -> Mapping[str, Any]:
+    """Find a performance, keeping what is found after every fall; the work behind `ask_performance`."""
+    build_id = int(task.arguments["build_id"])
+    kept = book.twin_of(build_id)
+    if kept is None:
+        raise ClackworkError("The twin was taken away in the meantime: fit the build again.")
+    basis = book.basis_of(build_id)
+    workbook, name, step = basis.workbook, basis.build.name, STEPS[str(task.arguments["units"])]
+    rig = tested_rig(workbook, name)
+    with errors_of_runs(workbook):
+        measured = measured_points(workbook.runs_of(name), rig)
+    falls = tuple(float(fall) for fall in task.arguments["falls_m"]) or usual_falls(measured, rig, step)
+    draws, seed = int(task.arguments["draws"]), int(task.arguments["seed"])
+    provenance = provenance_of(kept)
+    found = find_performance(
+        kept.twin,
+        rig,
+        falls,
+        measured=measured,
+        provenance=provenance,
+        draws=draws,
+        seed=seed,
+        step=step,
+        before=_usable(task.before, provenance, falls, draws, seed),
+        progress=task.progress,
+        keep=lambda part: task.keep(performance_plain(part)),
+    )
+    return performance_plain(found)
+
+
+def provenance_of(kept: KeptTwin) -> Provenance:
+    """Where figures made from a twin now come from."""
+    from clackwork.book.twins import engine_version
+
+    return Provenance(
+        twin_id=kept.record.id,
+        twin_name=kept.record.name,
+        fitted_at=kept.record.made_at.date().isoformat(),
+        runs=int(kept.record.entered["runs"]),
+        engine=engine_version(),
+        kernel=kernel_key(),
+    )
+
+
+def _usable(
+    before: Mapping[str, Any] | None, provenance: Provenance, falls: tuple[float, ...], draws: int, seed: int
+) -> Performance | None:
+    """What was found before an interruption, when it is part of the same work."""
+    if before is None:
+        return None
+    try:
+        part = performance_from(before)
+    except ClackworkError:
+        return None
+    same = part.provenance == provenance and (part.falls, part.draws, part.seed) == (falls, draws, seed)
+    return part if same else None
+
+
+def build_performance(book: Book, build_id: int) -> BuildPerformance:
+    """A build with its last performance and the work on it.
+
+    Raises
+    ------
+    NotThere
+        No such build.
+    """
+    build, twin = book.get("build", build_id), book.twin_of(build_id)
+    last = last_job(book, "performance", "build_id", build_id)
+    done = last_job(book, "performance", "build_id", build_id, states=("done",))
+    shown = last if last is not None and last.result is not None else done
+    kept = None if shown is None else kept_performance(shown, twin)
+    job = None if last is None or last.state == "done" else last
+    return BuildPerformance(build, book.get("pump", build.links["pump"]), twin, kept, job)
+
+
+def kept_performance(job: Job, twin: KeptTwin | None) -> KeptPerformance | None:
+    """The performance a job found, or the part of it it has so far; None when it cannot be read any more."""
+    if job.result is None:
+        return None
+    try:
+        performance = performance_from(job.result)
+    except ClackworkError:
+        return None
+    reasons: list[str] = []
+    if not performance.whole and job.state not in OPEN:
+        reasons.append("The work was stopped: some falls are missing.")
+    if twin is not None and twin.record.id != performance.provenance.twin_id:
+        reasons.append(f"The build was fitted again ({twin.record.name}) after this was drawn.")
+    elif twin is not None and twin.stale:
+        reasons += [f"Its twin is out of date: {reason}" for reason in twin.reasons]
+    elif performance.provenance.kernel != kernel_key():
+        reasons.append("The engine has changed since this was drawn.")
+    return KeptPerformance(job, performance, tuple(reasons))

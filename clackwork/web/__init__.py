@@ -1,0 +1,1 @@
+"""The page and the JSON API: they parse, call one function of shop or book, and show."""

@@ -1,0 +1,337 @@
+"""The form of every kind of record. A test holds each list against the readers of a workbook."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from clackwork.pipes import catalogue, material_names
+from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
+
+POPPET, FLAP = "guided poppet", "hinged flap"
+RUN_KIND_WORDS = {
+    "delivering": "delivering: pumps up to the tank or against a throttle",
+    "shut_beating": "delivery shut, still beating",
+    "dead_head": "dead head: delivery shut, pressure at its end",
+    "held_open": "waste valve held open, no beats",
+}
+RUN_KIND_SHORT = {
+    "delivering": "delivering",
+    "shut_beating": "delivery shut",
+    "dead_head": "dead head",
+    "held_open": "held open",
+}
+FIGURE_WORDS = {
+    "delivered_flow": "delivered flow",
+    "waste_flow": "waste flow",
+    "drawn_flow": "drawn flow",
+    "beat_rate": "beat rate",
+    "water_per_beat": "water spilled per beat",
+    "daubuisson_efficiency": "efficiency (d'Aubuisson)",
+    "rankine_efficiency": "efficiency (Rankine)",
+    "shut_off_head": "shut-off head",
+}
+ANCHORING_WORDS = {
+    "joints": "free to move at its joints",
+    "throughout": "held all along, as in concrete",
+    "one_end": "held at one end only",
+}
+
+NOTE = Group("Note", (Field("note", "Anything worth remembering", "note"),))
+
+
+def _choices(words: Mapping[str, str], empty: str = "") -> tuple[Choice, ...]:
+    """Choices of a mapping, an empty one first when it has words."""
+    first = (Choice("", empty),) if empty else ()
+    return (*first, *(Choice(value, said) for value, said in words.items()))
+
+
+def _kind_words(words: Mapping[str, str]) -> tuple[Choice, ...]:
+    return _choices(words, "choose one")
+
+
+def _waste_valve() -> tuple[Group, ...]:
+    poppet, flap = OnlyFor("waste_valve.kind", (POPPET,)), OnlyFor("waste_valve.kind", (FLAP,))
+
+    def of(key: str, label: str, kind: str, help: str = "", needed: bool = False, only: OnlyFor | None = None) -> Field:
+        return Field(f"waste_valve.{key}", label, kind, help, needed, only_for=only)
+
+    sorts = {POPPET: "guided poppet: moves straight off its seat", FLAP: "hinged flap: swings on a hinge"}
+    main = (
+        Field("waste_valve.kind", "Sort of valve", "choice", "", True, _kind_words(sorts)),
+        of("mass", "Mass of the moving part", "mass", "Weighed dry, with its weights.", True),
+        of(
+            "stroke", "Stroke", "small_length", "From shut to the open stop; of a flap at the middle of the seat.", True
+        ),
+        of("seat_bore", "Bore of the seat", "small_length", "", True),
+        of("mass_distance", "Hinge to centre of mass", "small_length", "", True, flap),
+        of("seat_distance", "Hinge to middle of the seat", "small_length", "", True, flap),
+        of("spring_rate", "Spring rate", "stiffness", "Of a spring that pushes the valve open.", False, poppet),
+        of("spring_preload", "Spring force at the open stop", "force", "", False, poppet),
+        of("hinge_stiffness", "Stiffness of the hinge", "rotational_stiffness", "Draws the flap shut.", False, flap),
+        of("tilt", "Tilt from upright", "angle", "Left out: 0."),
+        of("material_density", "Density of the moving part", "density", "Left out: steel."),
+    )
+    share = "Left out: found by the fit of the twin."
+    fine = (
+        of("inertia", "Moment of inertia about the hinge", "inertia", "Left out: as a disc.", False, flap),
+        of("discharge_coefficient", "Discharge coefficient", "number", share),
+        of("closing_coefficient", "Closing coefficient", "number", share),
+        of("damping", "Damping [N s/m]", "number", "Left out: 0.2."),
+        of("restitution", "Share of speed kept at a stop", "number", "Left out: 0.1."),
+        of("seat_leak_area", "Leak past a worn seat", "area", "Its area; left out: tight."),
+        of("held_open", "Grit holds it open by", "small_length", "Left out: it shuts."),
+    )
+    return Group("Waste valve", main), Group("Waste valve, in detail", fine, folded=True)
+
+
+def _build() -> Form:
+    delivery = (
+        Field("delivery_valve.bore", "Bore of the seat", "small_length", "", True),
+        Field("delivery_valve.loss_coefficient", "Loss coefficient", "number", "Left out: found by the fit."),
+        Field("delivery_valve.cracking_head", "Head that opens it", "head", "Left out: 0.05 m."),
+        Field("delivery_valve.slip_volume", "Water that slips back each beat", "volume", "Left out: found by the fit."),
+    )
+    vessel = (
+        Field("air_vessel.volume", "Volume inside", "volume", "The whole vessel, air and water.", True),
+        Field("air_vessel.precharge", "Air pressure before water came in", "pressure_gauge", "Left out: open air."),
+        Field("air_vessel.polytropic_index", "Polytropic index", "number", "1 slow to 1.4 fast; left out: 1.2."),
+    )
+    leak = Field("delivery_valve.leak_area", "Leak past it when shut", "area", "Its area; left out: tight.")
+    body = Field("body_air", "Air trapped in the body", "volume", "Left out: found by the fit.")
+    snifter = (
+        Field("snifter.bore", "Bore of the hole", "small_length", "Left out: no snifter."),
+        Field("snifter.discharge_coefficient", "Discharge coefficient", "number", "Left out: 0.6, a sharp hole."),
+    )
+    groups = (
+        *_waste_valve(),
+        Group("Delivery valve", delivery[:1]),
+        Group("Air vessel", vessel[:1]),
+        Group("Delivery valve, vessel and body, in detail", (*delivery[1:], leak, *vessel[1:], body), folded=True),
+        Group("Snifter", snifter, "A small hole that lets a little air in at each beat.", folded=True),
+        NOTE,
+    )
+    before = LinkField("revision_of", "Made from", "build", needed=False, help="The build it is a revision of.")
+    links = (LinkField("pump", "Pump", "pump"), before)
+    return Form("build", "build", "builds", "What you call it in the yard: long stroke, rubber flap.", links, groups)
+
+
+def _pipe(
+    table: str, title: str, more: tuple[Field, ...], fine: tuple[Field, ...] = (), *, needed: bool = True
+) -> tuple[Group, Group]:
+    """Groups of a pipe: of a series, or by its measures; one that may be absent is folded."""
+    series = {one.name: f"{one.title} ({one.name})" for one in catalogue()}
+    sizes = tuple(dict.fromkeys(pipe.size for one in catalogue() for pipe in one.pipes))
+    listed, own = OnlyFor(f"{table}.series", tuple(series)), OnlyFor(f"{table}.series", ("",))
+    materials = _choices({name: name for name in material_names()}, "choose one")
+    main = (
+        Field(f"{table}.series", "Series", "choice", "", False, _choices(series, "none of these: by its measures")),
+        Field(f"{table}.size", "Size", "text", "As listed for the series.", needed, (), listed, sizes),
+        Field(f"{table}.bore", "Bore", "small_length", "", needed, (), own),
+        Field(f"{table}.wall", "Wall thickness", "small_length", "", needed, (), own),
+        Field(f"{table}.material", "Material", "choice", "", needed, materials, own),
+        Field(f"{table}.rating", "Pressure rating", "pressure_gauge", "As printed on it.", False, (), own),
+        *more,
+    )
+    measures = (
+        Field(f"{table}.modulus", "Elastic modulus", "modulus", "Left out: of the material.", False, (), own),
+        Field(f"{table}.roughness", "Roughness", "small_length", "Left out: of the material.", False, (), own),
+        *fine,
+    )
+    return Group(title, main, folded=not needed), Group(f"{title}, in detail", measures, folded=True)
+
+
+def _drive_fields(table: str) -> tuple[Field, ...]:
+    """What a drive pipe has beside its pipe."""
+    return (
+        Field(f"{table}.entry_loss", "Loss at mouth and fittings", "number", "In velocity heads; left out: 0.5."),
+        Field(f"{table}.anchoring", "How it is held", "choice", "", False, _choices(ANCHORING_WORDS, "not said")),
+        Field(f"{table}.gas_fraction", "Free gas in the water", "fraction", "By volume; left out: none."),
+    )
+
+
+def _one_group(groups: tuple[Group, Group], help: str) -> Group:
+    """Two groups of something that may be absent as one folded group."""
+    return Group(groups[0].title, (*groups[0].fields, *groups[1].fields), help, folded=True)
+
+
+def _drive_pipe() -> tuple[Group, ...]:
+    """The drive pipe, and the wider pipe it may come from."""
+    length = Field("drive_pipe.length", "Length", "length", "", True)
+    above = "drive_pipe.upstream"
+    length_above = Field(f"{above}.length", "Length", "length")
+    upper = _pipe(above, "Pipe upstream of the drive pipe", (length_above,), _drive_fields(above), needed=False)
+    help = "Where the drive pipe is not one pipe all the way. The loss at the mouth is then that of this pipe."
+    return (
+        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe")),
+        _one_group(upper, help),
+    )
+
+
+def _supply_pipe() -> Group:
+    """A pipe that fills a standpipe above the drive pipe."""
+    table = "supply_pipe"
+    more = (
+        Field(f"{table}.length", "Length", "length"),
+        Field(f"{table}.standpipe_diameter", "Diameter of the standpipe", "length"),
+        Field(f"{table}.standpipe_area", "or its water surface", "area", "Give one of the two."),
+    )
+    losses = Field(f"{table}.fittings_loss", "Loss of its fittings", "number", "In velocity heads; left out: 0.")
+    pipes = _pipe(table, "Supply pipe and standpipe", more, (losses,), needed=False)
+    return _one_group(pipes, "Where a longer pipe fills a standpipe from which the drive pipe takes its water.")
+
+
+WATER = (
+    Field("water_temperature", "Water temperature", "temperature"),
+    Field("altitude", "Altitude", "length", "Above the sea; left out: 0."),
+)
+SUBMERGENCE = Field(
+    "submergence", "Mouth of the pipe under water by", "length", "At the full level; left out: deep enough."
+)
+
+
+def _instruments() -> tuple[Group, ...]:
+    def of(key: str, label: str, kind: str, help: str = "") -> Field:
+        return Field(f"instruments.{key}", label, kind, help)
+
+    same = "The same name on two rigs means the same one."
+    buckets = (
+        of("bucket.name", "Bucket", "text", same),
+        of("bucket.mark_uncertainty", "Its mark may be off by", "volume"),
+        of("bucket.capacity", "It holds", "volume", "More than that is several fillings."),
+        of("bucket.plan_area", "Its water surface", "area", "Of a vessel the pump drains."),
+        of("delivery_bucket.name", "Bucket for delivered water", "text", "Left out: the same bucket."),
+        of("delivery_bucket.mark_uncertainty", "Its mark may be off by", "volume"),
+        of("delivery_bucket.capacity", "It holds", "volume"),
+        of("delivery_bucket.plan_area", "Its water surface", "area"),
+    )
+    gauge = (
+        of("gauge.name", "Gauge", "text", same),
+        of("gauge.full_scale", "End of its scale", "pressure_gauge"),
+        of("gauge.accuracy_class", "Accuracy class", "fraction", "Share of full scale: class 1.6 is 1.6 %."),
+        of("gauge.resolution", "Smallest step read", "pressure_gauge"),
+        of("gauge.height_above_datum", "Its centre above the spill level", "length"),
+        of("gauge.height_half_width", "That height may be off by", "length"),
+    )
+    others = (
+        of("stopwatch.start_stop_sd", "Stopwatch scatters by", "duration"),
+        of("level_rule.name", "Level rule", "text", same),
+        of("level_rule.half_width", "A reading may be off by", "length"),
+        of("level_rule.datum_half_width", "Its zero may be off by", "length"),
+        of("thermometer.half_width", "Thermometer may be off by", "temperature_difference"),
+    )
+    usual = "What is left out keeps its usual uncertainty."
+    return (
+        Group("Gauge", gauge, usual, folded=True),
+        Group("Buckets", buckets, usual, folded=True),
+        Group("Stopwatch, rule, thermometer", others, usual, folded=True),
+    )
+
+
+def _rig() -> Form:
+    supply = (
+        Field("fall", "Fall", "head", "Supply surface above the level where the waste valve spills.", True),
+        Field("supply_diameter", "Diameter of the supply vessel", "length", "Left out when the level is held."),
+        Field("supply_area", "or its water surface", "area", "Give one of the two."),
+        Field("source_flow", "The source gives", "volume_flow", "Left out: as much as is drawn."),
+        SUBMERGENCE,
+        *WATER,
+    )
+    groups = (Group("Supply", supply), *_drive_pipe(), _supply_pipe(), *_instruments(), NOTE)
+    return Form("rig", "rig", "rigs", "Where pumps are tested, with which gauge: yard, high gauge.", (), groups)
+
+
+def _run() -> Form:
+    how = (
+        Field("kind", "How it was run", "choice", "", True, _kind_words(RUN_KIND_WORDS)),
+        Field("duration", "Duration", "duration", "By the stopwatch."),
+        Field("beats", "Beats counted", "count"),
+        Field("waste_volume", "Water spilled", "volume"),
+        Field("delivered_volume", "Water delivered", "volume"),
+        Field("drawn_volume", "Water drawn", "volume", "In place of what was spilled."),
+        Field("gauge_pressure", "Pressure at the gauge", "pressure_gauge"),
+        Field("back_pressure_head", "or height of the standpipe", "head", "Above the spill level; one of the two."),
+    )
+    around = (
+        Field("fall", "Fall at the start", "head", "Left out: the rig's."),
+        Field("fall_end", "Fall at the end", "head"),
+        Field("water_temperature", "Water temperature", "temperature"),
+        Field("tilt", "Tilt", "angle", "Left out: the build's."),
+        Field("order", "Its place in the order made", "whole", "Left out: after the last."),
+    )
+    links = (
+        LinkField("build", "Build", "build"),
+        LinkField("rig", "Rig", "rig"),
+        LinkField("trial", "Trial", "trial", needed=False),
+    )
+    groups = (Group("Readings", how), Group("Around it", around), NOTE)
+    return Form("run", "run", "runs", "Such as flap 3.", links, groups)
+
+
+def _trial() -> Form:
+    question = (
+        Field("figure", "What is compared", "choice", "", True, _kind_words(FIGURE_WORDS)),
+        Field("kind", "In which runs", "choice", "", True, _kind_words(RUN_KIND_WORDS)),
+        Field("margin", "Counts as the same within", "fraction", "A share of the old build's figure.", True),
+        Field(
+            "difference_that_matters", "Difference worth finding", "fraction", "Sets how many runs are needed.", True
+        ),
+        Field("back_pressure_head", "Only runs against about", "head", "Left out: all runs of that sort."),
+    )
+    links = (LinkField("old_build", "Old build", "build"), LinkField("new_build", "New build", "build"))
+    return Form(
+        "trial", "trial", "trials", "The question in a word: waste.", links, (Group("Question", question), NOTE)
+    )
+
+
+def _site() -> Form:
+    place = (
+        Field(
+            "fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m.", True
+        ),
+        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by.", True),
+        Field("lift_from_pump", "Lift, from the pump", "head", "Outlet above the pump."),
+        Field("lift_from_source", "or lift, from the source", "head", "Outlet above the source; one of the two."),
+        Field("wanted_flow", "Water wanted", "daily_volume_flow"),
+        SUBMERGENCE,
+        *WATER,
+    )
+    line = Field("delivery_line.length", "Length", "length", "", True)
+    fine = (
+        Field("delivery_line.fittings_loss", "Loss of its fittings", "number", "In velocity heads; left out: 0."),
+        Field("delivery_line.leak_area", "A leak in it", "area", "Its area; left out: tight."),
+        Field("delivery_line.leak_place", "How far along it leaks", "fraction", "Of its length, from the pump."),
+    )
+    groups = (
+        Group("The place", place),
+        *_drive_pipe(),
+        _supply_pipe(),
+        *_pipe("delivery_line", "Delivery line", (line,), fine),
+        NOTE,
+    )
+    return Form("site", "site", "sites", "The place, not the customer.", (), groups)
+
+
+def _head(kind: str, word: str, plural: str, name_help: str) -> Form:
+    units = (Choice("metric", "metric"), Choice("us", "US"))
+    fields = (
+        Field("title", "In a few words", "text", "Printed on its sheets."),
+        Field("units", "Units", "choice", "", False, units),
+    )
+    return Form(kind, word, plural, name_help, (), (Group("About it", fields), NOTE))
+
+
+@functools.cache
+def forms() -> Mapping[str, Form]:
+    """Every form by kind of record."""
+    made = (
+        _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
+        _head("workshop", "workshop", "workshops", "What stands on your sheets."),
+        _build(),
+        _rig(),
+        _run(),
+        _trial(),
+        _site(),
+    )
+    return MappingProxyType({form.kind: form for form in made})

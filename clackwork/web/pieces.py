@@ -1,0 +1,32 @@
+"""The pieces the server is put together from: add a module with a ``router`` here, and it is served."""
+
+from __future__ import annotations
+
+from importlib import import_module
+
+from fastapi import APIRouter
+
+PIECES = (
+    "assets",
+    "home_pages",
+    "pairing_pages",
+    "book_pages",
+    "backup_pages",
+    "pump_pages",
+    "bench_pages",
+    "site_pages",
+    "work_pages",
+    "job_api",
+    "twin_api",
+    "twin_pages",
+    "live_api",
+    "record_pages",
+    "record_api",
+    "book_api",
+)
+"""Modules of ``clackwork.web``, each with one `APIRouter` called ``router``; of two with one path the first answers."""
+
+
+def routers() -> list[APIRouter]:
+    """The router of every piece."""
+    return [import_module(f"clackwork.web.{name}").router for name in PIECES]

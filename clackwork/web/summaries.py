@@ -1,0 +1,161 @@
+"""Records in one line and as facts, in the units switched to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
+from clackwork.web.fields import Field
+from clackwork.web.figures import typed_in
+from clackwork.web.forms import flat_texts
+
+if TYPE_CHECKING:
+    from clackwork.book import Record
+
+_LONGEST_NOTE = 160
+
+
+@dataclass(frozen=True)
+class Line:
+    """One row of a list: where it leads, what it says."""
+
+    path: str
+    name: str
+    words: str = ""
+    end: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One field of a record: its label, its value in the units shown, and the text typed where that differs."""
+
+    label: str
+    shown: str
+    typed: str = ""
+
+
+@dataclass(frozen=True)
+class FactGroup:
+    """Facts that belong together."""
+
+    title: str
+    facts: tuple[Fact, ...]
+
+
+def path_of(record: Record) -> str:
+    """The address of a record's page."""
+    return f"/{forms()[record.kind].plural}/{record.id}"
+
+
+def shown_value(one: Field, text: str, system: str) -> str:
+    """A field's value for reading: a choice in its words, a quantity in the units switched to."""
+    if one.kind == "choice":
+        return next((choice.words for choice in one.choices if choice.value == text), text)
+    return typed_in(text, one.kind, system)
+
+
+def fact_groups(record: Record, system: str) -> tuple[FactGroup, ...]:
+    """Everything entered in a record but its note, by the groups of its form; empty groups are left out."""
+    texts = flat_texts(record.entered)
+    groups = []
+    for group in forms()[record.kind].groups:
+        facts = []
+        for one in group.fields:
+            text = texts.get(one.key, "")
+            if text and one.kind != "note":
+                shown = shown_value(one, text, system)
+                differs = shown != text and one.kind != "choice"
+                facts.append(Fact(one.label, shown, text if differs else ""))
+        if facts:
+            groups.append(FactGroup(group.title, tuple(facts)))
+    return tuple(groups)
+
+
+def note_of(record: Record) -> str:
+    """The record's note, cut to a line."""
+    note = str(record.entered.get("note", "")).replace("\n", " ")
+    return note if len(note) <= _LONGEST_NOTE else f"{note[: _LONGEST_NOTE - 1]}…"
+
+
+def summary(record: Record, system: str) -> str:
+    """A record in one line."""
+    made = _SUMMARIES.get(record.kind)
+    return made(flat_texts(record.entered), system) if made else str(record.entered.get("title", ""))
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)
+
+
+def _said(texts: Mapping[str, str], key: str, kind: str, system: str, before: str = "") -> str:
+    """A value with words before it; empty when it was not given."""
+    text = texts.get(key, "")
+    return f"{before} {typed_in(text, kind, system)}".strip() if text else ""
+
+
+def _build(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        texts.get("waste_valve.kind", ""),
+        _said(texts, "waste_valve.mass", "mass", system),
+        _said(texts, "waste_valve.stroke", "small_length", system, "stroke"),
+        _said(texts, "waste_valve.seat_bore", "small_length", system, "seat"),
+    )
+
+
+def _drive_pipe(texts: Mapping[str, str], system: str) -> str:
+    length = _said(texts, "drive_pipe.length", "length", system, "drive pipe")
+    pipe = f"{texts.get('drive_pipe.series', '')} {texts.get('drive_pipe.size', '')}".strip()
+    return f"{length} of {pipe}" if pipe else length
+
+
+def _rig(texts: Mapping[str, str], system: str) -> str:
+    gauge = _said(texts, "instruments.gauge.full_scale", "pressure_gauge", system, "gauge to")
+    return _joined(_said(texts, "fall", "head", system, "fall"), _drive_pipe(texts, system), gauge)
+
+
+def _run(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        RUN_KIND_SHORT.get(texts.get("kind", ""), ""),
+        _said(texts, "delivered_volume", "volume", system, "delivered"),
+        _said(texts, "waste_volume", "volume", system, "spilled"),
+        _said(texts, "duration", "duration", system, "in"),
+        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
+        _said(texts, "back_pressure_head", "head", system, "at"),
+        f"{texts['beats']} beats" if texts.get("beats") else "",
+    )
+
+
+def _trial(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        FIGURE_WORDS.get(texts.get("figure", ""), ""),
+        RUN_KIND_SHORT.get(texts.get("kind", ""), ""),
+        _said(texts, "back_pressure_head", "head", system, "against"),
+        _said(texts, "margin", "fraction", system, "the same within"),
+    )
+
+
+def _site(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        _said(texts, "fall", "head", system, "fall"),
+        _said(texts, "lift_from_pump", "head", system, "lift"),
+        _said(texts, "lift_from_source", "head", system, "lift above the source"),
+        _said(texts, "source_flow", "volume_flow", system, "source"),
+        _said(texts, "wanted_flow", "daily_volume_flow", system, "wanted"),
+    )
+
+
+_SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
+    "build": _build,
+    "rig": _rig,
+    "run": _run,
+    "trial": _trial,
+    "site": _site,
+}
+
+
+def line_of(record: Record, system: str, *, end: str = "", **more: Any) -> Line:
+    """A record as a row of a list."""
+    return Line(path_of(record), record.name, summary(record, system), end, more.get("note", note_of(record)))

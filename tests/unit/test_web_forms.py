@@ -1,0 +1,239 @@
+"""Forms: the same fields as the readers of a workbook, numbers, errors beside their field, units."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib.resources import files
+from typing import Any
+
+import pytest
+
+from clackwork.book.kinds import Around, read_entered
+from clackwork.errors import ClackworkError, InputError
+from clackwork.quantities import KINDS, parse, parse_plus_minus
+from clackwork.web.field_lists import FLAP, POPPET, forms
+from clackwork.web.figures import example, system_typed, typed_in
+from clackwork.web.forms import entered_of, filled_from, filled_of, place_error
+from clackwork.workbook_parts import read_build
+from clackwork.workbook_reader import Table, parse_toml
+from clackwork.workbook_runs import read_trial
+
+NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump"}
+DEMO = parse_toml((files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8"))
+
+
+def asked_by(read: Callable[[], object], monkeypatch: pytest.MonkeyPatch) -> tuple[set[str], set[str]]:
+    """Dotted places of all fields that a reader asks for, and of those that are tables."""
+    tables: list[Table] = []
+    make = Table.__init__
+
+    def kept(table: Table, *args: Any, **more: Any) -> None:
+        make(table, *args, **more)
+        tables.append(table)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Table, "__init__", kept)
+        read()
+    root = tables[0].path
+    places = {f"{table.path}.{key}".removeprefix(f"{root}.") for table in tables for key in table._asked}
+    inner = {table.path.removeprefix(f"{root}.") for table in tables[1:]}
+    return {place for place in places if place.split(".")[0] not in NAMES_AND_LINKS}, inner
+
+
+def readings(kind: str) -> list[Callable[[], object]]:
+    """Reads of every variant of a kind: both valves, pipes by series and by measures, every instrument."""
+
+    def variant(entered: dict[str, Any], names: dict[str, str] | None = None, rig: Any = None) -> Callable[[], object]:
+        return lambda: read_entered(kind, "one", entered, Around(names or {}, rig))
+
+    own_pipe = {"bore": "28 mm", "wall": "2 mm", "material": "PVC", "length": "24 m"}
+    gauges = {name: {} for name in ("bucket", "delivery_bucket", "stopwatch", "gauge", "level_rule", "thermometer")}
+    rig, site = DEMO["rig"]["yard"], DEMO["site"]["Dry Gill"]
+    long_pipe = {**own_pipe, "upstream": own_pipe}
+    listed_pipe = {"series": "steel-sch40", "size": "1 in", "length": "9 m"}
+    listed_long = {**listed_pipe, "upstream": listed_pipe}
+    feeds = [{**pipe, "standpipe_diameter": "0.3 m"} for pipe in (own_pipe, listed_pipe)]
+    held = {key: value for key, value in rig.items() if key != "supply_diameter"}
+    return {
+        "build": [variant({**one, "snifter": {"bore": "1 mm"}}) for one in DEMO["build"].values()],
+        "rig": [
+            variant(rig),
+            variant({**held, "drive_pipe": long_pipe, "supply_pipe": feeds[0], "instruments": gauges}),
+            variant({**held, "drive_pipe": listed_long, "supply_pipe": feeds[1]}),
+        ],
+        "site": [
+            variant(site),
+            variant({**site, "drive_pipe": long_pipe, "delivery_line": own_pipe, "supply_pipe": feeds[0]}),
+            variant({**site, "drive_pipe": listed_long, "supply_pipe": feeds[1]}),
+        ],
+        "run": [variant({"kind": "dead_head", "duration": "60 s"}, {"build": "flap", "rig": "yard"}, rig)],
+        "trial": [
+            variant(
+                {k: v for k, v in DEMO["trial"]["waste"].items() if k != "builds"},
+                {"old_build": "flap", "new_build": "poppet"},
+            )
+        ],
+        "pump": [variant({})],
+        "workshop": [variant({})],
+    }[kind]
+
+
+@pytest.mark.parametrize("kind", sorted(forms()))
+def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: set[str] = set()
+    tables = {"drive_pipe.upstream.upstream"}  # a third pipe is written in a workbook; the form keeps it
+    for read in readings(kind):
+        places, inner = asked_by(read, monkeypatch)
+        asked, tables = asked | places, tables | inner
+    assert {one.key for one in forms()[kind].fields()} == asked - tables
+
+
+@pytest.mark.parametrize("kind", sorted(forms()))
+def test_fields_are_of_a_known_kind_and_choices_are_what_the_reader_takes(kind: str) -> None:
+    for one in forms()[kind].fields():
+        assert one.kind in {*KINDS, "text", "note", "number", "whole", "choice"}, one.key
+        assert bool(one.choices) is (one.kind == "choice"), one.key
+        if one.only_for is not None:
+            assert forms()[kind].field(one.only_for.key), one.key
+
+
+@pytest.mark.parametrize("name", ["flap", "poppet"])
+def test_a_build_goes_through_its_form_unchanged(name: str) -> None:
+    form, entered = forms()["build"], DEMO["build"][name]
+    filled = filled_of(form, name, entered, {"pump": 3})
+    again = filled_from(form, filled.values)
+    assert entered_of(again) == entered and again.value("link.pump") == "3"
+    read_build(Table(entered_of(again), f"build '{name}'", f"build.{name}", {}), name)
+
+
+@pytest.mark.parametrize("kind", ["rig", "site"])
+def test_rigs_and_sites_go_through_their_forms_unchanged(kind: str) -> None:
+    for name, entered in DEMO[kind].items():
+        assert entered_of(filled_of(forms()[kind], name, entered, {})) == entered
+
+
+def test_what_a_form_has_no_field_for_stays() -> None:
+    third = {"series": "steel-sch40", "size": "2 in", "length": "4 m"}
+    pipe = {"series": "steel-sch40", "size": "1 in", "length": "9 m"}
+    entered = {"fall": "2 m", "drive_pipe": {**pipe, "upstream": {**pipe, "upstream": third}}}
+    filled = filled_of(forms()["rig"], "yard", entered, {})
+    filled.values["fall"] = "3 m"
+    assert entered_of(filled, entered) == {**entered, "fall": "3 m"}
+    assert "upstream" not in entered_of(filled)["drive_pipe"]["upstream"]
+
+
+def test_fields_of_the_other_valve_are_left_out() -> None:
+    values = {"waste_valve.kind": POPPET, "waste_valve.mass_distance": "22 mm", "waste_valve.mass": "30 g"}
+    assert entered_of(filled_from(forms()["build"], values))["waste_valve"] == {"kind": POPPET, "mass": "30 g"}
+    values["waste_valve.kind"] = FLAP
+    assert "mass_distance" in entered_of(filled_from(forms()["build"], values))["waste_valve"]
+
+
+@pytest.mark.parametrize(("text", "number"), [("0.6", 0.6), ("0,6", 0.6), ("3", 3.0)])
+def test_plain_numbers(text: str, number: float) -> None:
+    filled = filled_from(forms()["rig"], {"drive_pipe.entry_loss": text})
+    assert entered_of(filled)["drive_pipe"]["entry_loss"] == number
+
+
+@pytest.mark.parametrize("text", ["a lot", "0.6 m", "nan", "inf", "1e999"])
+def test_what_is_no_plain_number_is_said_at_its_field(text: str) -> None:
+    filled = filled_from(forms()["rig"], {"drive_pipe.entry_loss": text})
+    with pytest.raises(InputError) as told:
+        entered_of(filled)
+    place_error(filled, told.value)
+    assert "plain number" in filled.error("drive_pipe.entry_loss") and filled.value("drive_pipe.entry_loss") == text
+
+
+@pytest.mark.parametrize(
+    ("kind", "values", "field", "said"),
+    [
+        ("build", {}, "waste_valve.kind", "guided poppet"),
+        ("build", {"waste_valve.kind": POPPET}, "waste_valve.mass", "It is needed"),
+        ("build", {"waste_valve.kind": POPPET, "waste_valve.mass": "30"}, "waste_valve.mass", "unit"),
+        ("site", {"fall": "3 m", "source_flow": "9 L/min"}, "drive_pipe.bore", "series and size"),
+        ("rig", {"fall": "7 ft", "drive_pipe.series": "steel-sch40"}, "drive_pipe.size", "go together"),
+        ("rig", {"fall": "400 ft"}, "fall", "ft"),
+    ],
+)
+def test_an_error_stands_beside_its_field(kind: str, values: dict[str, str], field: str, said: str) -> None:
+    filled = filled_from(forms()[kind], {"name": "north, by the wall", **values})
+    with pytest.raises(ClackworkError) as told:
+        read_entered(kind, filled.value("name"), entered_of(filled), Around({}))
+    place_error(filled, told.value)
+    assert set(filled.errors) == {field} and said in filled.error(field)
+
+
+def test_an_error_about_two_fields_stands_beside_both() -> None:
+    entered = {k: v for k, v in DEMO["site"]["Dry Gill"].items() if k != "lift_from_pump"}
+    filled = filled_of(forms()["site"], "Dry Gill", entered, {})
+    with pytest.raises(ClackworkError) as told:
+        read_entered("site", "Dry Gill", entered_of(filled), Around({}))
+    place_error(filled, told.value)
+    assert set(filled.errors) == {"lift_from_pump", "lift_from_source"}
+
+
+def test_an_error_of_no_field_stands_above_the_form() -> None:
+    filled = filled_from(forms()["trial"], {})
+    place_error(filled, ClackworkError("The book is busy."))
+    assert filled.errors == {"": "The book is busy."}
+
+
+def test_trial_choices_are_those_of_the_reader() -> None:
+    for one in forms()["trial"].fields():
+        for choice in one.choices[1:]:
+            entered = {**DEMO["trial"]["waste"], one.key: choice.value}
+            read_trial(Table(entered, "trial 'waste'", "trial.waste", {}), "waste", ["flap", "poppet"])
+
+
+# --- units ---
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "system", "shown"),
+    [
+        ("140 g", "mass", "metric", "140 g"),
+        ("140 g", "mass", "us", "0.309 lb"),
+        ("40 ft", "length", "us", "40 ft"),
+        ("40 ft", "length", "metric", "12.2 m"),
+        ("2:00", "duration", "us", "2:00"),
+        ("5 %", "fraction", "us", "5 %"),
+        ("what", "length", "us", "what"),
+        ("steel-sch40", "text", "us", "steel-sch40"),
+        ("5 gal (imp)", "volume", "us", "6.00 gal"),
+        ("6' 2\"", "length", "us", "6' 2\""),
+    ],
+)
+def test_typed_texts_in_either_system(text: str, kind: str, system: str, shown: str) -> None:
+    assert typed_in(text, kind, system) == shown
+
+
+def test_limits_are_converted_with_their_value() -> None:
+    shown = typed_in("3.00 m ± 0.03 m", "head", "us")
+    value, limits = parse_plus_minus(shown, "head")
+    assert shown.startswith("9.843 ft ± ") and value.value == pytest.approx(3.0, rel=1e-3)
+    assert limits.value == pytest.approx(0.03, rel=0.02)
+
+
+@pytest.mark.parametrize("system", ["metric", "us"])
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_examples_can_be_read(kind: str, system: str) -> None:
+    parse(example(kind, system), kind)
+
+
+def test_the_system_of_every_example_is_seen() -> None:
+    seen = {text: system_typed(text) for kind in KINDS.values() for text in kind.examples}
+    assert {text for text, system in seen.items() if system == "imperial"} == {"5 gal (imp)"}
+    us = {
+        "40 ft",
+        "1 1/4 in",
+        "1.4 gpm",
+        "12 psi",
+        "54 F",
+        "2 lb 3 oz",
+        "3 lbf",
+        "3.2 lbf/in",
+        "71 lb/ft3",
+        "0.3 cu in",
+    }
+    metric = {"2.1 m", "25 mm", "0.09 L/s", "80 kPa", "12 °C", "350 g", "2760 MPa", "60/min", "3 min 30 s", "1.2 kgf"}
+    assert {seen[text] for text in us} == {"us"} and {seen[text] for text in metric} == {"metric"}
