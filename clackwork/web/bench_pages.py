@@ -167,6 +167,7 @@ def trial_page(request: Request, number: int) -> Response:
     if trial.removed:
         return record_page(request, trial)
     judged = judge_book_trial(book, number, units_of(request))
+    rig_first = [] if book.list("rig", limit=1).total else [("Add a rig first: runs are made on one", "/rigs/new")]
     return record_page(
         request,
         trial,
@@ -175,6 +176,7 @@ def trial_page(request: Request, number: int) -> Response:
         judged=judged,
         parts=[],
         more_actions=[
+            *rig_first,
             ("Run card for the yard", f"{CARD}?trial={number}"),
             ("Enter a run here", f"/runs/new?trial={number}&build={_next_number(judged)}"),
         ],

@@ -20,6 +20,8 @@ PIECES = (
     "twin_api",
     "twin_pages",
     "live_api",
+    "readings_api",
+    "readings_pages",
     "record_pages",
     "record_api",
     "book_api",

@@ -86,7 +86,14 @@ def pump_page(request: Request, number: int) -> Response:
     comparison = side_by_side(beside, system) if len(beside) > 1 else []
     drawings = {build.id: section_of(book, build, system, labels=False) for build in beside}
     return record_page(
-        request, pump, parts=parts, template="pump.html", beside=beside, comparison=comparison, drawings=drawings
+        request,
+        pump,
+        parts=parts,
+        template="pump.html",
+        beside=beside,
+        comparison=comparison,
+        drawings=drawings,
+        more_actions=[("Readings in and out", f"/pumps/{number}/readings")],
     )
 
 

@@ -18,7 +18,17 @@ FORM_LIMIT = 1_000_000
 BACKUP_LIMIT = 500_000_000
 """Largest backup taken [bytes]."""
 
-UPLOAD_LIMITS: Mapping[str, int] = MappingProxyType({"/book/restore": BACKUP_LIMIT, "/api/book/restore": BACKUP_LIMIT})
+READINGS_LIMIT = 6_000_000
+"""Largest body with a file of readings [bytes]: what is read of one is at most 5 MB."""
+
+UPLOAD_LIMITS: Mapping[str, int] = MappingProxyType(
+    {
+        "/book/restore": BACKUP_LIMIT,
+        "/api/book/restore": BACKUP_LIMIT,
+        "/readings": READINGS_LIMIT,
+        "/api/readings/files": READINGS_LIMIT,
+    }
+)
 """Paths that take files, and the largest body of each [bytes]."""
 
 DEFAULT_PORT = 8765

@@ -292,3 +292,17 @@ def test_what_is_no_backup_is_not_kept(own: Browser) -> None:
     answer = own.post("/book/restore", files=fields, follow_redirects=False)
     assert answer.status_code == 422 and "x.zip" in answer.text and ".part" not in answer.text
     assert own.get("/api/book/backups").json() == []
+
+
+def test_a_trial_without_a_rig_leads_to_one(own: Browser) -> None:
+    """The run card once took a whole run to the yard and the book then refused it for want of a rig."""
+    pump = add_pump(own)
+    links = {role: add_build(own, pump, role) for role in ("old_build", "new_build")}
+    entered = {"figure": "waste_flow", "kind": "shut_beating", "margin": "5 %", "difference_that_matters": "10 %"}
+    made = own.call("POST", "/api/records/trial", {"name": "waste", "entered": entered, "links": links})
+    trial = f"/trials/{made.json()['id']}"
+    assert "Add a rig first" in own.get(trial).text
+    assert 'href="/rigs/new">Add a rig first' in own.get("/runs/new").text
+    rig = {"fall": "2 m", "drive_pipe": {"series": "steel-sch40", "size": "1 in", "length": "12 m"}}
+    assert own.call("POST", "/api/records/rig", {"name": "yard", "entered": rig}).status_code == 201
+    assert "Add a rig first" not in own.get(trial).text + own.get("/runs/new").text
