@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 from validation_hooks import CASE, SECTION, ValidationPage, case_from, record
 from validation_page import KINDS, Case, Section, check_section, fault_of
 
 TESTS = Path(__file__).resolve().parent
 FOLDERS = ("unit", "property", "reference", "regression", "browser")
+
+settings.register_profile("ci", derandomize=True, print_blob=True)
+if os.environ.get("CI"):
+    # the same examples in every run of one tree: what is submitted was seen to pass; elsewhere they are drawn anew
+    settings.load_profile("ci")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -95,7 +95,13 @@ def _delimiter(text: str, name: str, answers: Mapping[str, str], questions: list
     answer = answers.get("delimiter", "")
     if answer in DELIMITERS:
         return answer
-    found = {one: header for one in DELIMITERS if (header := _header_with(text, one)) is not None}
+    tried = {one: header for one in DELIMITERS if (header := _header_with(text, one)) is not None}
+    # a later row cut in fewer columns is a row of the table that an earlier, wider row of names begins
+    found = {
+        one: header
+        for one, (place, header) in tried.items()
+        if not any(place > at and len(header) < len(other) for at, other in tried.values())
+    }
     if not found:
         raise TableError(
             f"{name} is not a table with a first row of column names parted by comma, semicolon, tab or upright bar; "
@@ -111,8 +117,8 @@ def _delimiter(text: str, name: str, answers: Mapping[str, str], questions: list
     return max(found, key=lambda one: len(found[one]))
 
 
-def _header_with(text: str, delimiter: str) -> list[str] | None:
-    """The column names a delimiter gives; None when the rows do not fit under them."""
+def _header_with(text: str, delimiter: str) -> tuple[int, list[str]] | None:
+    """The row of column names a delimiter gives, and the names; None when the rows do not fit under them."""
     try:
         rows = [row for row in _rows(text, delimiter, "") if any(one.strip() for one in row)]
     except TableError:
@@ -123,7 +129,7 @@ def _header_with(text: str, delimiter: str) -> list[str] | None:
     width = len(rows[place])
     fits = all(len(row) <= width or not any(one.strip() for one in row[width:]) for row in rows[place + 1 :])
     wide = sum(len(row) >= 2 for row in rows[place + 1 :])
-    return rows[place] if fits and 2 * wide >= len(rows) - place - 1 else None
+    return (place, rows[place]) if fits and 2 * wide >= len(rows) - place - 1 else None
 
 
 def _rows(text: str, delimiter: str, name: str) -> Sequence[list[str]]:

@@ -105,7 +105,9 @@ def test_any_ram_keeps_to_what_can_be(case: RamCase) -> None:
 @examples(100)
 @given(RAMS, st.floats(1.03, 2.0))
 def test_nothing_is_delivered_above_the_shut_off_head(case: RamCase, above: float) -> None:
-    case = replace(case, build=replace(case.build, delivery_valve=replace(case.build.delivery_valve, leak_area=0.0)))
+    # air from a snifter gathers while nothing is delivered and softens the beat: with one, the shut-off head is lower
+    tight = replace(case.build.delivery_valve, leak_area=0.0)
+    case = replace(case, build=replace(case.build, delivery_valve=tight, snifter=None))
     shut = run_beats(replace(case, vessel_head=None))
     assume(shut.state == "beating" and shut_off_head(case) > case.supply.fall)
     result = run_beats(replace(case, vessel_head=min(above * shut_off_head(case) + 0.5, 590.0)))

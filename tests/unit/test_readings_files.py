@@ -221,3 +221,8 @@ def test_formulas_do_not_leave_as_formulas_and_come_back_as_typed(text: str) -> 
 @pytest.mark.parametrize("text", ["20.3 L", "-5 °C", "'quoted'", "a=b", ""])
 def test_plain_texts_leave_as_they_are(text: str) -> None:
     assert escaped(text) == text == unescaped(text)
+
+
+def test_a_bar_in_a_note_is_no_second_way_to_cut() -> None:
+    table = read_table(b"name,build,kind\na|b,flap,held_open\n", "runs.csv")
+    assert table.headers == ("name", "build", "kind") and table.questions == ()
