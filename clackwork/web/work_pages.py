@@ -9,15 +9,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from clackwork.book import Book
+from clackwork.shop.planning import FEWEST_ADVISED
 from clackwork.web.pages import page
 from clackwork.web.record_pages import book_of
 from clackwork.web.summaries import Line, path_of
 
 router = APIRouter(include_in_schema=False)
 
-LEAST_RUNS = 3
-"""Runs of each build below which a trial waits: fewer give no scatter to speak of (common practice, no published
-source)."""
 _TRIALS, _BUILDS, _RUNS = 30, 200, 100
 """Records looked at, the last changed first."""
 
@@ -28,7 +26,7 @@ def waiting_trials(book: Book) -> list[Line]:
     kinds: dict[int, tuple[str, Counter[str]]] = {}
     lines = []
     for trial in book.list("trial", order="changed", limit=_TRIALS).records:
-        if linked.get(trial.id, 0) >= 2 * LEAST_RUNS:
+        if linked.get(trial.id, 0) >= 2 * FEWEST_ADVISED:
             continue
         sort = str(trial.entered.get("kind"))
         runs = []
@@ -36,8 +34,8 @@ def waiting_trials(book: Book) -> list[Line]:
             if number not in kinds:
                 kinds[number] = _runs_of(book, number)
             runs.append((kinds[number][0], kinds[number][1][sort]))
-        if any(count < LEAST_RUNS for _, count in runs):
-            words = ", ".join(f"{name}: {count} of {LEAST_RUNS} runs" for name, count in runs)
+        if any(count < FEWEST_ADVISED for _, count in runs):
+            words = ", ".join(f"{name}: {count} of {FEWEST_ADVISED} runs" for name, count in runs)
             lines.append(Line(path_of(trial), trial.name, words))
     return lines
 
