@@ -64,7 +64,7 @@ def runs_chart(
     y = quantitative(field, axis_title(figure, kind, system), domain=[min(ends) - room, max(ends) + room])
     last = max((one.order for one in runs), default=1)
     x = quantitative(
-        "order", "order run", domain=[0.4, last + 0.6], axis={"tickMinStep": 1, "format": "d", "grid": False}
+        "order", "order made", domain=[0.4, last + 0.6], axis={"tickMinStep": 1, "format": "d", "grid": False}
     )
     legend = {"orient": "bottom", "title": None}
     shape = nominal("build", "build", scale={"domain": builds, "range": ["circle", "square"]}, legend=legend)

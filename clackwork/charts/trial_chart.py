@@ -23,7 +23,7 @@ from clackwork.quantities import key_name, to_display
 
 @dataclass(frozen=True)
 class RunPoint:
-    """One run as drawn: build, place in the order run, figure and standard uncertainty (SI)."""
+    """One run as drawn: build, place in the order made, figure and standard uncertainty (SI)."""
 
     name: str
     build: str
@@ -82,7 +82,7 @@ def trial_chart(
     band = _band(means, margin, kind, system)
     domain = _domain([*run_rows, *mean_rows, *band])
     builds = [mean.build for mean in means]
-    runs_x = quantitative("order", "order run", axis={"tickMinStep": 1, "format": "d", "grid": False})
+    runs_x = quantitative("order", "order made", axis={"tickMinStep": 1, "format": "d", "grid": False})
     runs_x["scale"] = {"domain": [0.4, max((run.order for run in runs), default=1) + 0.6], "nice": False}
     left = _panel(runs_x, run_rows, field, y_title, domain, builds, band, thick=1.2, size=80)
     right = _panel(
