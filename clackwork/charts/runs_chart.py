@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from clackwork.charts.trial_chart import MeanPoint, RunPoint
+from clackwork.charts.trial_chart import MeanPoint, RunPoint, margin_band, run_row
 from clackwork.charts.vega import DARK, MIDDLE, PALE, Spec, axis_title, layer, nominal, quantitative, title, whole
 from clackwork.quantities import key_name, to_display
 
@@ -43,22 +43,8 @@ def runs_chart(
     field = key_name("value", kind, system)
     builds = [mean.build for mean in means]
 
-    def shown(value: float) -> float:
-        return to_display(value, kind, system)
-
-    points: list[Spec] = [
-        {
-            "order": one.order,
-            "build": one.build,
-            field: shown(one.value),
-            "low": shown(one.value - one.standard_uncertainty),
-            "high": shown(one.value + one.standard_uncertainty),
-        }
-        for one in runs
-    ]
-    band: list[Spec] = []
-    if margin is not None and means:
-        band = [{"low": shown(means[0].middle - margin), "high": shown(means[0].middle + margin)}]
+    points = [run_row(one, field, kind, system) for one in runs]
+    band = margin_band(means, margin, kind, system)
     ends = [row[end] for row in (*points, *band) for end in ("low", "high")] or [0.0, 1.0]
     room = _ROOM * (max(ends) - min(ends)) or max(_ROOM * abs(max(ends)), 1e-9)
     y = quantitative(field, axis_title(figure, kind, system), domain=[min(ends) - room, max(ends) + room])
@@ -74,7 +60,7 @@ def runs_chart(
             layer(
                 {"type": "rule", "strokeWidth": 2, "color": MIDDLE, "strokeDash": list(dash)},
                 {"y": y},
-                [{field: shown(one.middle)}],
+                [{field: to_display(one.middle, kind, system)}],
             )
             for one, dash in zip(means, _DASHES, strict=False)
         ),

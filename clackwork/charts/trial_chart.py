@@ -77,9 +77,9 @@ def trial_chart(
     """
     field = key_name("value", kind, system)
     y_title = axis_title(figure, kind, system)
-    run_rows = [_run_row(run, field, kind, system) for run in runs]
+    run_rows = [run_row(run, field, kind, system) for run in runs]
     mean_rows = [_mean_row(mean, field, kind, system) for mean in means]
-    band = _band(means, margin, kind, system)
+    band = margin_band(means, margin, kind, system)
     domain = _domain([*run_rows, *mean_rows, *band])
     builds = [mean.build for mean in means]
     runs_x = quantitative("order", "order made", axis={"tickMinStep": 1, "format": "d", "grid": False})
@@ -161,7 +161,7 @@ def _panel(
     return drawn
 
 
-def _run_row(run: RunPoint, field: str, kind: str, system: str) -> Spec:
+def run_row(run: RunPoint, field: str, kind: str, system: str) -> Spec:
     """Row of one run in the units shown."""
     low, high = run.value - run.standard_uncertainty, run.value + run.standard_uncertainty
     return {
@@ -184,7 +184,7 @@ def _mean_row(mean: MeanPoint, field: str, kind: str, system: str) -> Spec:
     }
 
 
-def _band(means: Sequence[MeanPoint], margin: float | None, kind: str, system: str) -> list[Spec]:
+def margin_band(means: Sequence[MeanPoint], margin: float | None, kind: str, system: str) -> list[Spec]:
     """The margin about the first mean, or nothing."""
     if margin is None or not means or not math.isfinite(margin):
         return []

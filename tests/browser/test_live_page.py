@@ -3,56 +3,32 @@
 from __future__ import annotations
 
 import json
-import shutil
-import threading
-import time
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_case import AXE, Served
+from playwright.sync_api import Browser
 
-CHROMIUM = shutil.which("chromium")
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")
+from clackwork.web.app import make_app
+from clackwork.web.settings import Settings
 
 
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The page served on a free port of this machine, with no book yet."""
-    import uvicorn
-
-    from clackwork.web.app import make_app
-    from clackwork.web.settings import Settings
-
     folder = tmp_path_factory.mktemp("live")
-    app = make_app(Settings(folder / "book", folder / "demo"))
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started and thread.is_alive():
-        time.sleep(0.02)
-    yield "ht" + f"tp://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
-    server.should_exit = True
-    thread.join(10.0)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        found = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield found
-        found.close()
+    served = Served(make_app(Settings(folder / "book", folder / "demo")))
+    yield served.url
+    served.stop()
 
 
 @pytest.fixture(params=[(1280, 900), (360, 740)], ids=["laptop", "phone"])
-def page(request: pytest.FixtureRequest, browser: Any, address: str) -> Iterator[Any]:
+def page(request: pytest.FixtureRequest, chromium: Browser, address: str) -> Iterator[Any]:
     """The page with its first picture, at two sizes; it must ask nothing of the outside and throw nothing."""
     width, height = request.param
     # the tests read the trace as it was drawn: a page that plays would move on meanwhile
-    context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
+    context = chromium.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
     found = context.new_page()
     asked: list[str] = []
     broke: list[str] = []

@@ -4,60 +4,45 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
-import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_case import AXE, Served
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-CHROMIUM = shutil.which("chromium")
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+from clackwork.web.app import make_app
+from clackwork.web.settings import Settings
+
 SIZES = {"laptop": (1280, 900), "phone": (360, 740)}
 FIT_PATIENCE = 240_000  # [ms] some nine thousand runs of the engine, on a machine that may be busy
 PATIENCE = 60_000
-pytestmark = [pytest.mark.slow, pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine")]
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
 def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The demonstration served on a free port of this machine."""
-    import uvicorn
-
-    from clackwork.web.app import make_app
-    from clackwork.web.settings import Settings
-
     folder = tmp_path_factory.mktemp("twin")
-    app = make_app(Settings(folder / "book", folder / "demo"))
-    app.state.shelf.open_demo()
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started and thread.is_alive():
-        time.sleep(0.02)
-    yield "ht" + f"tp://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
-    server.should_exit = True
-    thread.join(20.0)
+    served = Served(make_app(Settings(folder / "book", folder / "demo")))
+    served.app.state.shelf.open_demo()
+    yield served.url
+    served.stop()
 
 
 @pytest.fixture(scope="module")
-def page(address: str) -> Iterator[Any]:
+def page(chromium: Browser, address: str) -> Iterator[Any]:
     """One page for the whole way; it asks nothing of the outside and throws nothing."""
-    from playwright.sync_api import sync_playwright
-
     asked: list[str] = []
     broke: list[str] = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        found = browser.new_page(viewport={"width": 1280, "height": 900}, accept_downloads=True)
-        found.on("request", lambda each: asked.append(each.url))
-        found.on("pageerror", lambda error: broke.append(str(error)))
-        found.on("console", lambda line: broke.append(line.text) if "Content Security Policy" in line.text else None)
-        yield found
-        browser.close()
+    found = chromium.new_page(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    found.on("request", lambda each: asked.append(each.url))
+    found.on("pageerror", lambda error: broke.append(str(error)))
+    found.on("console", lambda line: broke.append(line.text) if "Content Security Policy" in line.text else None)
+    yield found
+    found.close()
     assert broke == []
     assert [url for url in asked if not url.startswith((address, "data:", "blob:"))] == []
 
