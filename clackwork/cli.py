@@ -20,6 +20,7 @@ from clackwork.cli_frame import (
     show_lines,
     write_text,
 )
+from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
 from clackwork.errors import ClackworkError
 
@@ -297,6 +298,7 @@ def _sheets(
 
 
 add_commands(app)
+app.add_typer(sites_app)
 
 
 def main() -> int:

@@ -178,7 +178,7 @@ class Preview:
 class ImportRefused(ClackworkError):
     """A table from which nothing is taken yet; ``preview`` tells why."""
 
-    def __init__(self, sentence: str, found: Preview) -> None:
+    def __init__(self, sentence: str, found: object) -> None:
         self.preview = found
         super().__init__(sentence)
 
