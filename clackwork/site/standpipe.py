@@ -35,7 +35,7 @@ class Standpipe:
     beat_dip : float
         Fall of the level within a beat, under the running level [m].
     start_dip : float
-        Fall under the source's level as the pump starts, before the water of the supply pipe moves [m].
+        Further fall as the pump starts, before the water of the supply pipe moves [m].
     overflow : float
         Rise over the source's level as the pump stops, an upper bound: make it this much higher, or let it spill [m].
     """
@@ -48,8 +48,8 @@ class Standpipe:
 
     @property
     def lowest(self) -> float:
-        """Most that its level falls under the source's [m]."""
-        return max(self.loss, self.start_dip) + self.beat_dip
+        """Most that its level falls under the source's, all three at once: an upper bound [m]."""
+        return self.loss + self.start_dip + self.beat_dip
 
 
 def swing_of_supply(feed: SupplyPipe, flow: float, area: float) -> float:
