@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from clackwork.errors import InputError, require_range
 from clackwork.ram.parts import DeliveryLine, DrivePipe, Supply, SupplyPipe, Surroundings
 from clackwork.ram.source import require_submergence
-from clackwork.site.as_built import AsBuilt
 
 
 @dataclass(frozen=True)
@@ -41,8 +40,6 @@ class Site:
         Plan area of that standpipe [m2].
     submergence : float
         Depth of the drive pipe's mouth under the full level [m]; 0 when it was not measured.
-    as_built : AsBuilt or None
-        What stands there; None while nothing does, or nobody wrote it down.
     """
 
     name: str
@@ -58,7 +55,6 @@ class Site:
     feed: SupplyPipe | None = None
     standpipe_area: float = math.inf
     submergence: float = 0.0
-    as_built: AsBuilt | None = None
 
     def __post_init__(self) -> None:
         require_range("site.fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
@@ -87,15 +83,6 @@ class Site:
     def supply(self) -> Supply:
         """The source with its supply pipe, if it has one."""
         return Supply(self.fall, self.standpipe_area, self.feed)
-
-    @property
-    def standing(self) -> Site:
-        """The place with the pipes that stand there, as designed where nothing else was written down."""
-        built = self.as_built
-        if built is None:
-            return self
-        line = self.line if built.line is None else replace(built.line, lift=self.line.lift)
-        return replace(self, drive_pipe=built.drive_pipe or self.drive_pipe, line=line)
 
 
 def lift_from_source(height_above_source: float, fall: float) -> float:
