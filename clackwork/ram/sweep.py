@@ -316,7 +316,8 @@ def sweep_rows(
     Raises
     ------
     InputError
-        When the rows are of another shape, or not as many as the lines, or the file keeps results of other inputs or another engine.
+        When the rows are of another shape, or not as many as the lines, or the file keeps results of other inputs or
+        another engine.
     ClackworkError
         When workers are lost too often, or run another engine, or the file cannot be written.
     """
