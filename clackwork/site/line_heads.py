@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from clackwork.errors import InputError, require_range
-from clackwork.hammer import joukowsky_head, pipe_wave_speed
+from clackwork.hammer import pipe_wave_speed
 from clackwork.pipes import Pipe
 from clackwork.ram.line_surge import line_surge
 from clackwork.ram.parts import DeliveryLine
@@ -209,12 +209,6 @@ def _closing_time(duty: LineDuty, pipe: Pipe, route: Route) -> float:
     return min(duty.closing_time, 100.0 * returns)
 
 
-def stopped_at_once(pipe: Pipe, duty: LineDuty) -> float:
-    """Rise if the flow stopped in no time, a V/g [m]: no surge of one stroke is higher in a line without branches."""
-    velocity = duty.flow / (0.25 * math.pi * pipe.bore**2)
-    return joukowsky_head(pipe_wave_speed(pipe, duty.water), velocity)
-
-
 def _same_loss(pipe: Pipe, length: float, fittings_loss: float, flow: float, wanted: float, water: Water) -> Pipe:
     """The pipe with the bore at which ``flow`` [m3/s] loses ``wanted`` [m] over a length [m]."""
 
@@ -255,26 +249,3 @@ def line_in_one(route: Route, zones: Sequence[Zone], duty: LineDuty) -> tuple[De
         in_one = steady_loss(pipe, route.length, duty.fittings_loss, flow, duty.water)
         errors.append(abs(in_one / lost(flow) - 1.0))
     return replace(line, pipe=pipe), max(errors)
-
-
-def line_of_one_pump(line: DeliveryLine, pumps: int, flow: float, water: Water) -> DeliveryLine:
-    """The line as one of several equal pumps feels it that share it.
-
-    Parameters
-    ----------
-    line : DeliveryLine
-        Takes what all pumps deliver.
-    pumps : int
-    flow : float
-        What one delivers [m3/s].
-    water : Water
-
-    Returns
-    -------
-    DeliveryLine
-        Loses at ``flow`` what the shared line loses at ``pumps`` times as much, and about that near it.
-    """
-    if pumps == 1 or flow <= 0.0:
-        return line
-    wanted = steady_loss(line.pipe, line.length, line.fittings_loss, pumps * flow, water)
-    return replace(line, pipe=_same_loss(line.pipe, line.length, line.fittings_loss, flow, wanted, water))

@@ -32,7 +32,8 @@ class Field:
         Its place in what was typed: "waste_valve.stroke".
     label : str
     kind : str
-        A kind of quantity, or "text", "note", "number" (without a unit), "whole" or "choice".
+        A kind of quantity, or "text", "note", "number" (without a unit), "whole", "choice" or "lines": a table whose
+        fields are names of one's own, a line "name = value" for each.
     help : str
         One short line under the label.
     needed : bool

@@ -18,6 +18,8 @@ LINK = "link."
 """Begins the names of fields that are links."""
 
 _LONGEST = 2000
+_LONGEST_LINES = 20_000
+"""Of a field of lines: a price list has hundreds."""
 
 
 @dataclass
@@ -61,16 +63,19 @@ class Filled:
 def filled_from(form: Form, typed: Mapping[str, Any]) -> Filled:
     """A form with what a browser sent; other fields of the request are left aside."""
     names = [NAME, VERSION, REQUEST, *(LINK + link.role for link in form.links), *(one.key for one in form.fields())]
+    longest = {one.key: _LONGEST_LINES for one in form.fields() if one.kind == "lines"}
     values = {}
     for name in names:
         text = typed.get(name, "")
-        values[name] = text.replace("\r\n", "\n").strip()[:_LONGEST] if isinstance(text, str) else ""
+        text = text.replace("\r\n", "\n").strip() if isinstance(text, str) else ""
+        values[name] = text[: longest.get(name, _LONGEST)]
     return Filled(form, values)
 
 
 def filled_of(form: Form, name: str, entered: Mapping[str, Any], links: Mapping[str, int]) -> Filled:
     """A form with what a record holds."""
-    values = {key: _as_text(value) for key, value in _flat(entered)}
+    values = {key: _as_text(value) for key, value in _flat(entered) if not _in_lines(form, key)}
+    values |= {one.key: _lines_of(at_place(entered, one.key)) for one in form.fields() if one.kind == "lines"}
     values |= {LINK + role: str(number) for role, number in links.items()}
     return Filled(form, {**values, NAME: name})
 
@@ -87,18 +92,58 @@ def entered_of(filled: Filled, kept: Mapping[str, Any] | None = None) -> dict[st
     Raises
     ------
     InputError
-        A number that is none.
+        A number that is none, or a line without a value.
     """
     entered: dict[str, Any] = {}
     for one in filled.form.fields():
         text = filled.value(one.key)
         if text and filled.counts(one):
-            _put(entered, one.key, _number(one, text) if one.kind in ("number", "whole") else text)
+            _put(entered, one.key, _value(one, text))
     for place, value in _flat(kept or {}):
-        if filled.form.field(place) is None:
+        if filled.form.field(place) is None and not _in_lines(filled.form, place):
             _put(entered, place, value)
     _keep_needed_tables(filled.form, entered)
     return entered
+
+
+def _value(one: Field, text: str) -> Any:
+    """What a field's text stands for."""
+    if one.kind == "lines":
+        return _table_of(one, text)
+    return _number(one, text) if one.kind in ("number", "whole") else text
+
+
+def _in_lines(form: Form, place: str) -> bool:
+    """Whether a dotted place belongs to a field of lines."""
+    return any(place.startswith(f"{one.key}.") for one in form.fields() if one.kind == "lines")
+
+
+def at_place(entered: Mapping[str, Any], place: str) -> Any:
+    """What stands at a dotted place; an empty table where nothing does."""
+    for key in place.split("."):
+        entered = entered.get(key, {}) if isinstance(entered, Mapping) else {}
+    return entered
+
+
+def _lines_of(table: object) -> str:
+    """A table as lines, "steel-sch40 1 in = 7.50"."""
+    pairs = table.items() if isinstance(table, Mapping) else ()
+    return "\n".join(f"{name} = {_as_text(value)}" for name, value in pairs)
+
+
+def _table_of(one: Field, text: str) -> dict[str, str]:
+    """The table of a field of lines, values as typed; the last sign of equality in a line parts name and value."""
+    found: dict[str, str] = {}
+    for line in (line.strip() for line in text.split("\n")):
+        name, sign, value = (part.strip() for part in line.rpartition("="))
+        if not line:
+            continue
+        if not sign or not name or not value:
+            raise InputError(one.key, f'"{line}"', "a line is a name, a sign of equality and a figure", one.help)
+        if name in found:
+            raise InputError(one.key, f'"{line}"', f"{name} stands there twice")
+        found[name] = value
+    return found
 
 
 def _put(entered: dict[str, Any], place: str, value: Any) -> None:
@@ -160,7 +205,8 @@ def place_error(filled: Filled, error: ClackworkError) -> None:
     names = [NAME] if isinstance(error, NameTaken) else _fields_meant(filled, error.field)
     sentence = f"{error.allowed[:1].upper()}{error.allowed[1:]}. {error.next_step}".strip()
     for name in names:
-        filled.errors[name] = sentence
+        _, in_lines, line = error.field.partition(f"{name.replace('.', ', ')}, ")
+        filled.errors[name] = f"{line}: {error.allowed}. {error.next_step}".strip() if in_lines else sentence
     if not names:
         filled.errors[""] = str(error)
 
@@ -182,4 +228,7 @@ def _fields_meant(filled: Filled, said: str) -> list[str]:
     found = [key for key in meant if key in known]
     if found:
         return found
+    lines = [one.key for one in form.fields() if one.kind == "lines" and f"{path}.".startswith(f"{one.key}.")]
+    if lines:
+        return lines
     return [NAME] if rest in ("", form.kind) and not filled.value(NAME) else []

@@ -74,7 +74,7 @@ def readings(kind: str) -> list[Callable[[], object]]:
             )
         ],
         "pump": [variant({})],
-        "workshop": [variant({})],
+        "workshop": [variant({"prices": DEMO["prices"]})],
     }[kind]
 
 
