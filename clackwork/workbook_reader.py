@@ -265,7 +265,8 @@ class Table:
     def table(self, key: str) -> Table | None:
         """A table inside this one, None when absent."""
         value = self._take(key)
-        return None if value is None else Table(value, self.field(key), f"{self.path}.{key}", self._typed)
+        path = f"{self.path}.{key}" if self.path else key
+        return None if value is None else Table(value, self.field(key), path, self._typed)
 
     def needed_table(self, key: str, wanted: str) -> Table:
         """A table inside this one that must be there."""
