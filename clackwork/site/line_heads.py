@@ -249,3 +249,28 @@ def line_in_one(route: Route, zones: Sequence[Zone], duty: LineDuty) -> tuple[De
         in_one = steady_loss(pipe, route.length, duty.fittings_loss, flow, duty.water)
         errors.append(abs(in_one / lost(flow) - 1.0))
     return replace(line, pipe=pipe), max(errors)
+
+
+def line_of_one_pump(line: DeliveryLine, pumps: int, flow: float, water: Water) -> DeliveryLine:
+    """The line as one of several equal pumps feels it that share it.
+
+    Parameters
+    ----------
+    line : DeliveryLine
+        Takes what all pumps deliver.
+    pumps : int
+    flow : float
+        What one delivers [m3/s].
+    water : Water
+
+    Returns
+    -------
+    DeliveryLine
+        Of the same length, so that its water keeps about its inertia; loses at ``flow`` what the shared line loses at
+        ``pumps`` times as much, and about that near it. At every flow, of another length:
+        :func:`clackwork.ram.shared.line_share`.
+    """
+    if pumps == 1 or flow <= 0.0:
+        return line
+    wanted = steady_loss(line.pipe, line.length, line.fittings_loss, pumps * flow, water)
+    return replace(line, pipe=_same_loss(line.pipe, line.length, line.fittings_loss, flow, wanted, water))
