@@ -20,23 +20,6 @@ Point = tuple[float, float]
 
 
 @dataclass(frozen=True)
-class LineMarks:
-    """What was found along a delivery line, to be drawn and written.
-
-    Attributes
-    ----------
-    grade : tuple of Point
-        Hydraulic grade line: distance along the line from the pump, head above the spill level [m].
-    air, drains : tuple of float
-        Where air valves and drains go: distances along the line from the pump [m].
-    """
-
-    grade: tuple[Point, ...] = ()
-    air: tuple[float, ...] = ()
-    drains: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True)
 class Stretch:
     """A stretch of pipe with one kind of it.
 

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from clackwork.sheets.installation_sheet import symptom_rows
-from clackwork.sheets.site_case import MONTH_HEAD, SiteCase, caution_fields, head_fields, head_words, month_rows
+from clackwork.sheets.site_case import (
+    MONTH_HEAD,
+    SiteCase,
+    capital,
+    caution_fields,
+    head_fields,
+    head_words,
+    month_rows,
+)
 from clackwork.sheets.typeset import Fields
-from clackwork.site.care import DAY, MONTH, CareTask, care_plan
+from clackwork.site.care import MONTH, CareTask, care_plan
+from clackwork.site.due import SECONDS_A_DAY
 
 BESIDE = {"care_cautions": ("care", "beat_rate"), "pressure_cautions": ("dead_head", "peak_head", "rating_head")}
 """Section of the card to the figures in it."""
@@ -29,7 +38,8 @@ def care_fields(case: SiteCase) -> Fields:
         ],
         "tasks_head": head_words(case, "care", ("task", "every", "beats", "done")),
         "tasks": [
-            [words(f"task.{task.id}"), _interval(case, task), _beats(case, task), ""] for task in care_plan(choice)
+            [capital(words.known("task", task.id, task.words)), _interval(case, task), _beats(case, task), ""]
+            for task in care_plan(choice)
         ],
         "whys": [words(f"care.why_{task.why}") for task in care_plan(choice) if task.why],
         "frost": words("care.frost", depth=case.quantity(case.survey.frost_depth, "length", figures=2))
@@ -51,7 +61,7 @@ def _interval(case: SiteCase, task: CareTask) -> str:
         return case.quantity(task.interval, "duration", figures=2)
     if task.interval >= 0.9 * MONTH:
         return case.words("care.months_each", number=round(task.interval / MONTH))
-    return case.words("care.days_each", number=round(task.interval / DAY))
+    return case.words("care.days_each", number=round(task.interval / SECONDS_A_DAY))
 
 
 def _beats(case: SiteCase, task: CareTask) -> str:

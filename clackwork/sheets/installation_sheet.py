@@ -21,6 +21,7 @@ from clackwork.site.first_start import (
     first_start,
     whole_length,
 )
+from clackwork.site.high_points import bury_depth
 from clackwork.site.site import Range
 
 BESIDE = {
@@ -209,12 +210,15 @@ def _line(case: SiteCase) -> list[str]:
     lines.append(words("installation.line_rising"))
     for name, places in (("air", marks.air), ("drains", marks.drains)):
         if places:
-            listed = words("number.and_then").join(case.length(place) for place in places)
+            listed = words("number.then").join(case.length(place) for place in places)
             lines.append(words(f"installation.line_{name}", places=listed))
     if not marks.drains:
         lines.append(words("installation.line_drain_low"))
     if survey.frost_depth > 0.0:
-        lines.append(words("installation.line_frost", depth=case.quantity(survey.frost_depth, "length", figures=2)))
+        frozen, cover = (
+            case.quantity(depth, "length", figures=2) for depth in (survey.frost_depth, bury_depth(survey.frost_depth))
+        )
+        lines.append(words("installation.line_frost", frozen=frozen, cover=cover))
     if line.pipe.plastic:
         lines.append(words("installation.line_sun"))
     lines.append(words("installation.line_outlet"))

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from clackwork.pipes import Pipe
 from clackwork.quantities import from_display
 from clackwork.quantity_writing import to_display
-from clackwork.sheets.site_case import SiteCase, caution_fields, head_fields, head_words
+from clackwork.ram.parts import DrivePipe
+from clackwork.sheets.site_case import SiteCase, capital, caution_fields, head_fields, head_words
 from clackwork.sheets.typeset import Fields
-from clackwork.site.first_start import whole_length
-from clackwork.site.prices import CostLine
+from clackwork.site.costing import bill_lines, bill_of
+from clackwork.site.prices import CostLine, PriceList
 
 BESIDE = {"pressure_cautions": ("peak_head", "rating_head", "pressure_margin"), "vessel_cautions": ("air_vessel",)}
-_KINDS = {"m": "length", "m3": "volume"}
+_KINDS = {"m": "length", "m3": "volume", "L": "volume"}
 """Unit of a line to the kind of its amount; other lines are counted or in hours."""
+_LITRE = 1e-3
 
 
 def materials_fields(case: SiteCase) -> Fields:
@@ -31,7 +34,7 @@ def materials_fields(case: SiteCase) -> Fields:
 def price_fields(case: SiteCase) -> Fields:
     """Lines of the bill with prices, the sums, and the alternatives; blanks where nothing is known."""
     words, quotation = case.words, case.choice.quotation
-    lines = quotation.lines if quotation else own_lines(case)
+    lines = quotation.lines if quotation else bill_without_prices(case)
     currency = quotation.currency if quotation else ""
     sums: list[list[str]] = []
     if quotation and quotation.price:
@@ -42,15 +45,13 @@ def price_fields(case: SiteCase) -> Fields:
             [words("price.per_volume"), _per_volume(case, quotation.per_volume, currency)],
         ]
     others = quotation.alternatives if quotation else ()
-    missing = (
-        ", ".join(words.known("item", what) for what in quotation.missing) if quotation and quotation.price else ""
-    )
+    unpriced = [line_words(case, line.what, line.detail) for line in lines if line.price is None] if sums else []
     return {
         "bill_head": head_words(case, "bill", ("what", "amount", "price", "cost")),
         "bill": [_bill_row(case, line, currency) for line in lines],
         "sums": sums,
         "priced": bool(sums),
-        "missing": words("price.missing", what=missing) if missing else "",
+        "missing": words("price.missing", what=words("number.then").join(unpriced)) if unpriced else "",
         "others": [
             [words.known("item", other.name), _per_volume(case, per_volume, currency)] for other, per_volume in others
         ],
@@ -71,46 +72,48 @@ def _bill_row(case: SiteCase, line: CostLine, currency: str) -> list[str]:
     """What, how much, price of one unit, cost; the last two blank without a price."""
     words, kind = case.words, _KINDS.get(line.unit)
     price = line.price
-    if line.unit == "m3" and case.units == "metric":
+    if not line.amount:
+        amount, unit = "", words("bill.unit_h") if line.unit == "h" else ""
+    elif line.unit == "m3" and case.units == "metric":
         amount, unit = words.quantity(line.amount, "count", case.units) + " m³", "m³"
     elif kind is not None:
-        amount = case.quantity(line.amount, kind)
+        si = _LITRE if line.unit == "L" else 1.0
+        amount = case.quantity(si * line.amount, kind)
         unit = amount.rpartition(" ")[2]
-        price = None if price is None else price / to_display(1.0, kind, case.units)
+        price = None if price is None else price / to_display(si, kind, case.units)
     else:
         unit = words("bill.unit_h") if line.unit == "h" else ""
         amount = f"{words.number(line.amount)} {unit}".strip()
     key = "bill.price_of" if unit else "bill.price_each"
     each = "" if price is None else words(key, price=words.money(price, currency), unit=unit)
     cost = "" if line.price is None else words.money(line.cost, currency)
-    return [words.known("item", line.what), amount, each, cost]
+    return [line_words(case, line.what, line.detail), amount, each, cost]
 
 
-def own_lines(case: SiteCase) -> tuple[CostLine, ...]:
-    """What the design itself asks for, without prices."""
-    choice, words, units = case.choice, case.words, case.units
-    lines = [CostLine(choice.build.name, choice.pumps, "each", None)]
-    drive = words.pipe(choice.drive_pipe.pipe, units)
-    length = choice.pumps * whole_length(choice.drive_pipe)
-    lines.append(CostLine(words("bill.drive_pipe", pipe=drive), length, "m", None))
-    if choice.feed is not None:
-        supply = words.pipe(choice.feed.pipe, units)
-        bore = case.quantity(choice.standpipe_diameter, "small_length")
-        lines += [
-            CostLine(words("bill.supply_pipe", pipe=supply), choice.feed.length, "m", None),
-            CostLine(words("bill.standpipe", bore=bore), 1, "each", None),
-        ]
-    zones = [(z.pipe, z.end - z.start) for z in choice.zones] or [(choice.site.line.pipe, choice.site.line.length)]
-    lines += [
-        CostLine(words("bill.delivery_pipe", pipe=words.pipe(pipe, units)), length, "m", None) for pipe, length in zones
-    ]
-    lines += [CostLine(words(f"bill.{part}"), 1, "each", None) for part in ("strainer", "delivery_valve")]
-    lines.append(CostLine(words("bill.gauge"), choice.pumps, "each", None))
-    lines.append(CostLine(words("bill.drive_valve"), choice.pumps, "each", None))
+def bill_without_prices(case: SiteCase) -> tuple[CostLine, ...]:
+    """What the design asks for, with no price; work is left out, as it is known from a price list only."""
     marks = case.marks
-    for part, places in (("air_valve", marks.air), ("drain", marks.drains)):
-        if places:
-            lines.append(CostLine(words(f"bill.{part}"), len(places), "each", None))
-    if choice.tank_volume is not None:
-        lines.append(CostLine(words("bill.tank"), choice.tank_volume, "m3", None))
-    return tuple(lines)
+    bill = bill_of(case.choice, air_valves=len(marks.air), drains=1 + len(marks.drains))
+    return tuple(line for line in bill_lines(bill, PriceList("")) if line.unit != "h")
+
+
+def line_words(case: SiteCase, what: str, detail: str) -> str:
+    """What a line of the bill is: "Drive pipe, 2 in steel schedule 40"."""
+    words = case.words
+    name = capital(words.known("item", what))
+    if not detail:
+        return name
+    pipes = {f"{pipe.series} {pipe.size}": pipe for pipe in _pipes(case)}
+    which = words.pipe(pipes[detail], case.units) if detail in pipes else words.known("work", detail)
+    return words("bill.which", what=name, which=which)
+
+
+def _pipes(case: SiteCase) -> list[Pipe]:
+    """Every pipe of the choice."""
+    choice = case.choice
+    pipes = [choice.site.line.pipe, *(zone.pipe for zone in choice.zones)]
+    drive: DrivePipe | None = choice.drive_pipe
+    while drive is not None:
+        pipes.append(drive.pipe)
+        drive = drive.upstream
+    return [*pipes, choice.feed.pipe] if choice.feed else pipes

@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from itertools import groupby
 
 from clackwork.charts.site_drawing import site_drawing, site_drawing_words
-from clackwork.charts.site_scene import LineMarks, site_scene
+from clackwork.charts.site_scene import site_scene
 from clackwork.errors import InputError
 from clackwork.quantities import SYSTEMS
 from clackwork.ram.parts import STANDARD_GRAVITY
 from clackwork.sheets.promise_sheet import place_cautions
 from clackwork.sheets.typeset import Fields, sentence
 from clackwork.site.design import Choice, Design
+from clackwork.site.line_marks import LineMarks, line_marks
+from clackwork.site.season import MONTH_WORDS
 from clackwork.site.site import Range
 from clackwork.site.survey import Survey
 from clackwork.water import water_at
@@ -94,7 +96,7 @@ def site_case(
     language: str,
     date: datetime.date,
     qr: str | None,
-    marks: LineMarks,
+    marks: LineMarks | None,
 ) -> SiteCase:
     """A case, its units and language checked.
 
@@ -105,7 +107,7 @@ def site_case(
     """
     if units not in SYSTEMS:
         raise InputError("units", units, f"it must be one of {', '.join(SYSTEMS)}")
-    return SiteCase(survey, design, choice, units, load_words(language), date, qr, marks)
+    return SiteCase(survey, design, choice, units, load_words(language), date, qr, marks or line_marks(survey, choice))
 
 
 def head_fields(case: SiteCase, sheet: str) -> Fields:
@@ -181,7 +183,7 @@ def month_rows(case: SiteCase) -> list[list[str]]:
     words = case.words
     rows = [
         [
-            capital(words.known("month_plan", plan.words)),
+            capital(words.known("month_plan", plan.words, MONTH_WORDS.get(plan.words))),
             str(plan.pumps),
             case.quantity(plan.stroke, "small_length"),
             case.quantity(plan.mass, "mass"),

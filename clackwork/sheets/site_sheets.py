@@ -6,7 +6,6 @@ import datetime
 from collections.abc import Callable
 from typing import Protocol
 
-from clackwork.charts.site_scene import LineMarks
 from clackwork.sheets.as_built_sheet import as_built_fields
 from clackwork.sheets.care_sheet import care_fields
 from clackwork.sheets.installation_sheet import installation_fields
@@ -15,10 +14,8 @@ from clackwork.sheets.proposal_sheet import proposal_fields
 from clackwork.sheets.site_case import SiteCase, site_case
 from clackwork.sheets.typeset import Fields, compile_pdf
 from clackwork.site.design import Choice, Design
+from clackwork.site.line_marks import LineMarks
 from clackwork.site.survey import Survey
-
-NO_MARKS = LineMarks()
-"""A delivery line of which nothing was worked out."""
 
 
 class SiteSheet(Protocol):
@@ -35,7 +32,7 @@ class SiteSheet(Protocol):
         paper: str = "a4",
         language: str = "en",
         qr: str | None = None,
-        marks: LineMarks = NO_MARKS,
+        marks: LineMarks | None = None,
     ) -> bytes:
         """Make it.
 
@@ -54,7 +51,7 @@ class SiteSheet(Protocol):
         qr : str, optional
             Address of the book's record, printed as a square code.
         marks : LineMarks, optional
-            Hydraulic grade line, air valves and drains of the delivery line.
+            Of the delivery line, when they were worked out before (:func:`clackwork.site.line_marks.line_marks`).
 
         Raises
         ------
@@ -76,7 +73,7 @@ def _sheet(name: str, template: str, fields: Callable[[SiteCase], Fields], what:
         paper: str = "a4",
         language: str = "en",
         qr: str | None = None,
-        marks: LineMarks = NO_MARKS,
+        marks: LineMarks | None = None,
     ) -> bytes:
         case = site_case(survey, design, choice, units=units, language=language, date=date, qr=qr, marks=marks)
         return compile_pdf(template, fields(case), paper=paper, date=date)
