@@ -161,6 +161,27 @@ class MonthPlan:
 
 
 @dataclass(frozen=True)
+class Assumed:
+    """One thing that was not said and had to be taken for granted.
+
+    Attributes
+    ----------
+    what : str
+        Its name: "drive_length".
+    value : float or str
+        SI, or the series and size of a pipe; "" where there is no figure.
+    kind : str
+        Kind of quantity; "pipe" for a pipe, "words" where there is no figure.
+    why : str
+    """
+
+    what: str
+    value: float | str
+    kind: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Choice:
     """One sensible design of a site.
 
@@ -181,8 +202,8 @@ class Choice:
     zones : tuple of Zone
         Of the delivery line, from the pump.
     site : Site
-        The place with these pipes, as :func:`clackwork.site.promise.make_promise` takes it; of one pump's share where
-        there are several.
+        The place with these pipes, the line and the source whole, as :func:`clackwork.site.promise.make_promise` takes it
+        with the number of pumps.
     promise : Promise
         Of all pumps together: flows are sums.
     stroke_band, mass_band : (float, float)
@@ -199,6 +220,9 @@ class Choice:
         None without a price list.
     reasons : tuple of Reason
         Those of the promise and of the checks, hardest first.
+    by_length : tuple of (float, float)
+        Length of the drive pipe [m] and what all pumps would deliver on it [m3/day], each at the best tuning that the
+        source feeds, by the engine's best values; 0 where no tuning serves.
     """
 
     best_for: tuple[str, ...]
@@ -220,6 +244,7 @@ class Choice:
     months: tuple[MonthPlan, ...]
     quotation: Quotation | None
     reasons: tuple[Reason, ...]
+    by_length: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -238,6 +263,8 @@ class Design:
     measure_again : tuple of (str, float)
         Readings of the survey and the share of the promise's spread that each brings, largest first.
     engine_runs : int
+    assumed : tuple of Assumed
+        What the survey does not say.
     """
 
     site: str
@@ -246,3 +273,4 @@ class Design:
     limit: Reason | None
     measure_again: tuple[tuple[str, float], ...]
     engine_runs: int
+    assumed: tuple[Assumed, ...] = ()

@@ -16,7 +16,8 @@ from clackwork.errors import InputError, require_range
 from clackwork.pipes import Pipe
 from clackwork.ram.parts import Build, DeliveryLine, DrivePipe, Surroundings
 from clackwork.ram.tuning import TuningBounds
-from clackwork.site.laying import ENTRY_LOSS, laid_length, size_line, size_standpipe, size_supply
+from clackwork.site.design import Assumed
+from clackwork.site.laying import ENTRY_LOSS, laid_length, size_line, size_supply, usual_standpipe
 from clackwork.site.limits import conditions_of, limit_of, with_conditions
 from clackwork.site.promise import make_promise
 from clackwork.site.quick_plans import (
@@ -153,27 +154,6 @@ class QuickAssumptions:
     temperature: float | None = None
     altitude: float | None = None
     stock: Stock | None = None
-
-
-@dataclass(frozen=True)
-class Assumed:
-    """One thing that was not asked.
-
-    Attributes
-    ----------
-    what : str
-        A key of :data:`WHY`.
-    value : float or str
-        SI, or the series and size of a pipe.
-    kind : str
-        Kind of quantity; "pipe" for a pipe.
-    why : str
-    """
-
-    what: str
-    value: float | str
-    kind: str
-    why: str
 
 
 @dataclass(frozen=True)
@@ -355,7 +335,9 @@ def _site(place: _Place, chosen: Plan) -> Site:
     )
     if feed is None:
         return site
-    diameter = assume.standpipe_diameter or size_standpipe(stock.standpipe_diameters, ask.fall, drawn, chosen.beat_rate)
+    diameter = assume.standpipe_diameter or usual_standpipe(
+        stock.standpipe_diameters, ask.fall, drawn, chosen.beat_rate
+    )
     return replace(site, feed=feed, standpipe_area=0.25 * math.pi * diameter**2)
 
 

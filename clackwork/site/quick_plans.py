@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from clackwork.ram.batch import Progress
 from clackwork.ram.tuning import TuningBounds
 from clackwork.site.tried import Layout, Tried, along, try_tunings
 
@@ -100,11 +101,17 @@ def counted_on(source_flow: float, spread: float) -> float:
     return source_flow * max(1.0 - _ONE_SIDED * math.hypot(relative, DRAWN_SPREAD), 0.05)
 
 
-def try_along(layouts: Sequence[Layout], bounds: Sequence[TuningBounds], *, workers: int | None = None) -> list[Path]:
+def try_along(
+    layouts: Sequence[Layout],
+    bounds: Sequence[TuningBounds],
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[Path]:
     """The paths of several pumps, tried in one batch."""
     shares = tuple(place / (_POINTS - 1) for place in range(_POINTS))
     bare = [Path(layout, each, shares, ()) for layout, each in zip(layouts, bounds, strict=True)]
-    tried = try_tunings([path.asked(share) for path in bare for share in shares], workers=workers)
+    tried = try_tunings([path.asked(share) for path in bare for share in shares], workers=workers, progress=progress)
     return [
         replace(path, tried=tuple(tried[_POINTS * place : _POINTS * (place + 1)])) for place, path in enumerate(bare)
     ]
