@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -11,7 +12,8 @@ from clackwork.ram.tuning import TuningBounds
 from clackwork.site.laying import ENTRY_LOSS, SUPPLY_SHARE, tried_lengths
 from clackwork.site.place import Place
 from clackwork.site.promise import SECONDS_A_DAY
-from clackwork.site.quick_plans import WANTED_SPARE, Path, Plan, plans_along, try_along
+from clackwork.site.quick_plans import WANTED_SPARE, Path, Plan, plans_along, room_shown, try_along
+from clackwork.site.site import Promise
 from clackwork.site.stock import Stock, fitting_bores
 from clackwork.site.tried import Layout, Tried, along, try_tunings
 from clackwork.twin.twin import Twin
@@ -22,11 +24,13 @@ LEAST_SHARE = 0.6
 """Share of the most that can be delivered below which a design is no answer where nothing was asked for."""
 _SIZES = 2
 """Sizes of each series tried on a pump."""
-_KEPT = 4
+_KEPT = 3
 """Candidates of each aim that are looked at more closely."""
 _STEPS = (1.0 / 8.0, 1.0 / 16.0)
 """Steps about a tuning, as shares of the bounds' logarithm, of two rounds."""
 
+_LESS = 0.97
+"""Of what was allowed before, at most, where that was too much."""
 _BAND_POINTS = 9
 """Tunings tried along stroke and along mass for a band."""
 
@@ -54,6 +58,8 @@ class Candidate:
         Of :data:`clackwork.site.design.AIMS`; what its tuning is best for.
     serves : bool
         Whether it delivers on even beats within its bounds, and the source gives what it draws.
+    drawn_at_most : float
+        By all pumps, with room for what is not known of source and pumps [m3/s].
     is_least : bool
         Whether its pump cannot be tuned to draw less.
     """
@@ -68,6 +74,7 @@ class Candidate:
     beat_rate: float
     aim: str
     serves: bool
+    drawn_at_most: float
     is_least: bool = False
 
     @property
@@ -159,7 +166,7 @@ def layout_of(place: Place, twin: Twin, drive_pipe: DrivePipe, supply_length: fl
     return Layout(twin, drive_pipe, fall, HEAD_OVER_LIFT * place.lift, place.surroundings)
 
 
-def _from_plan(plan: Plan, supply_length: float, aim: str) -> Candidate:
+def _from_plan(plan: Plan, supply_length: float, aim: str, drawn_at_most: float) -> Candidate:
     return Candidate(
         plan.path,
         supply_length,
@@ -171,6 +178,7 @@ def _from_plan(plan: Plan, supply_length: float, aim: str) -> Candidate:
         plan.beat_rate,
         aim,
         plan.serves,
+        drawn_at_most,
         plan.is_least,
     )
 
@@ -202,7 +210,7 @@ def first_candidates(
     served = [(plan, supply) for plan, supply in plans if plan.serves]
     if not served:
         plan, supply = max(plans, key=lambda pair: (pair[0].delivered_flow > 0.0, -pair[0].drawn_flow))
-        return [_from_plan(plan, supply, "delivery")], asked
+        return [_from_plan(plan, supply, "delivery", asked.drawn_at_most)], asked
     asked = replace(asked, most=max(plan.all_delivered for plan, _ in served))
     found = []
     for aim in aims:
@@ -219,7 +227,7 @@ def first_candidates(
 def _every_tuning(served: Sequence[tuple[Plan, float]], aim: str, asked: Asked) -> Iterable[Candidate]:
     """Plans at their best for delivery, and for other aims at every tuning of their path that the source feeds."""
     for plan, supply in served:
-        most = _from_plan(plan, supply, aim)
+        most = _from_plan(plan, supply, aim, asked.drawn_at_most)
         yield most
         if aim == "delivery":
             continue
@@ -257,11 +265,17 @@ def refine(
         better: dict[int, list[Candidate]] = {}
         for (place, _), each in zip(wanted, tried, strict=True):
             candidate = _from_tried(now[place], each)
-            if each.serves(candidate.path.bounds) and candidate.all_drawn <= asked.drawn_at_most * (1.0 + 1e-3):
+            if each.serves(candidate.path.bounds) and candidate.all_drawn <= candidate.drawn_at_most * (1.0 + 1e-3):
                 better.setdefault(place, []).append(candidate)
         for place, found in better.items():
             now[place] = max(found, key=lambda each: asked.merit(each, each.aim))
     return now, done
+
+
+def with_less_water(candidate: Candidate, promise: Promise) -> Candidate:
+    """The candidate with the room that a promise shows its draws to need."""
+    room = min(room_shown(promise), _LESS * candidate.drawn_at_most)
+    return replace(candidate, drawn_at_most=room)
 
 
 def _about(candidate: Candidate, step: float) -> list[tuple[float, float]]:
@@ -338,7 +352,7 @@ def _band(points: Sequence[tuple[float, float]], best: float) -> tuple[float, fl
     return reach(rising[at::-1]), reach(rising[at:])
 
 
-def by_length(each: Candidate, curve: Sequence[Path], drawn_at_most: float) -> tuple[tuple[float, float], ...]:
+def by_length(each: Candidate, curve: Sequence[Path]) -> tuple[tuple[float, float, float], ...]:
     """What a candidate's number of its pump would deliver on drive pipes of other lengths.
 
     Parameters
@@ -346,18 +360,18 @@ def by_length(each: Candidate, curve: Sequence[Path], drawn_at_most: float) -> t
     each : Candidate
     curve : sequence of Path
         Of its pump and size of pipe.
-    drawn_at_most : float
-        By all pumps [m3/s].
 
     Returns
     -------
-    tuple of (float, float)
-        Length [m], and delivery at the best tuning that the source feeds [m3/day]; 0 where none serves.
+    tuple of (float, float, float)
+        Length [m]; delivery at the best tuning that the source feeds, at whatever rate of even beats [m3/day], 0 where
+        none serves; and that rate [1/s].
     """
-    found: dict[float, float] = {}
+    found: dict[float, tuple[float, float]] = {}
     for path in curve:
-        plans = plans_along(path, drawn_at_most, each.pumps)
-        best = max((plan.all_delivered for plan in plans if plan.serves and plan.pumps == each.pumps), default=0.0)
+        bounds = replace(path.bounds, lowest_beat_rate=0.0, highest_beat_rate=math.inf)
+        plans = plans_along(replace(path, bounds=bounds), each.drawn_at_most, each.pumps)
+        served = [(plan.all_delivered, plan.beat_rate) for plan in plans if plan.serves and plan.pumps == each.pumps]
         length = path.layout.drive_pipe.length
-        found[length] = max(found.get(length, 0.0), SECONDS_A_DAY * best)
-    return tuple(sorted(found.items()))
+        found[length] = max(found.get(length, (0.0, 0.0)), max(served, default=(0.0, 0.0)))
+    return tuple((length, SECONDS_A_DAY * flow, rate) for length, (flow, rate) in sorted(found.items()))

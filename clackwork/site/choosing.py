@@ -12,9 +12,9 @@ from clackwork.site.site import Promise
 
 MOST_CHOICES, USUAL_CHOICES = 5, 4
 """Shown at most, and as long as others are only middle ways."""
-MOST_PROMISED = 8
+MOST_PROMISED = 6
 """Candidates promised with all draws."""
-AS_GOOD = 0.95
+AS_GOOD = 0.90
 """Share of the most delivered from which fewer pumps are taken instead: common practice, no published source."""
 _ANSWERS = ("no", "only if", "yes")
 _FLOWS_APART, _LENGTHS_APART = 0.15, 0.30
@@ -49,21 +49,22 @@ class Promised:
 Picked = list[tuple[Promised, tuple[str, ...]]]
 
 
-def worth_promising(laid: Sequence[Laid], asked: Asked, aims: Sequence[str]) -> list[Laid]:
-    """The best of every aim in turn, without such as are alike."""
+def worth_promising(tried: Sequence[Promised], asked: Asked, aims: Sequence[str]) -> list[Laid]:
+    """The best of every aim in turn by a first promise of few draws, without such as are alike."""
+    safe = replace(asked, spare=1.0)
+
+    def merit(each: Promised) -> tuple[float, ...]:
+        return (float(each.rank), *safe.merit(each.by_low, each.laid.candidate.aim))
+
     by_aim = [
-        sorted(
-            (each for each in laid if each.candidate.aim == aim),
-            key=lambda each: asked.merit(each.candidate, aim),
-            reverse=True,
-        )
-        for aim in aims
+        sorted((each for each in tried if each.laid.candidate.aim == aim), key=merit, reverse=True) for aim in aims
     ]
     found: list[Laid] = []
     for turn in zip_longest(*by_aim):
         for each in turn:
-            if each is not None and len(found) < MOST_PROMISED and not any(_alike(each, other) for other in found):
-                found.append(each)
+            new = each is not None and not any(_alike(each.laid, other) for other in found)
+            if each is not None and new and len(found) < MOST_PROMISED:
+                found.append(each.laid)
     return found
 
 

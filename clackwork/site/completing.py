@@ -15,7 +15,7 @@ from clackwork.site.design import Choice, MonthPlan, PipeCheck, RuleOfThumb, Zon
 from clackwork.site.high_points import air_points, air_reasons, drain_points, frost_reasons
 from clackwork.site.laid import Laid
 from clackwork.site.laying import LINE_FITTINGS
-from clackwork.site.limits import conditions_of, with_conditions
+from clackwork.site.limits import answer_of, conditions_of, with_conditions
 from clackwork.site.line_checks import check_drive_pipe, check_line, zone_line
 from clackwork.site.line_heads import LineDuty
 from clackwork.site.place import Place
@@ -92,6 +92,7 @@ class Completer:
         conditions = conditions_of(
             promise, laid.site, place.survey.ground_to_source, least_tuning=not candidate.serves and candidate.is_least
         )
+        said = with_conditions((*promise.reasons, *reasons, *month_reasons), conditions)
         at_tuning = ((candidate.stroke,) * 2, (candidate.mass,) * 2)
         stroke_band, mass_band = bands or at_tuning
         choice = Choice(
@@ -104,7 +105,7 @@ class Completer:
             standpipe_diameter=laid.standpipe_diameter,
             zones=zones,
             site=laid.site,
-            promise=promise,
+            promise=replace(promise, answer=answer_of(said)),
             stroke_band=stroke_band,
             mass_band=mass_band,
             vessel_volume=volume,
@@ -113,8 +114,8 @@ class Completer:
             rules=self._rules(each),
             months=months,
             quotation=None,
-            reasons=with_conditions((*promise.reasons, *reasons, *month_reasons), conditions),
-            by_length=by_length(candidate, self._curve(laid), place.drawn_at_most),
+            reasons=said,
+            by_length=by_length(candidate, self._curve(laid)),
         )
         return self._quoted(choice), runs + more + 2
 

@@ -205,7 +205,7 @@ class Choice:
         The place with these pipes, the line and the source whole, as :func:`clackwork.site.promise.make_promise` takes it
         with the number of pumps.
     promise : Promise
-        Of all pumps together: flows are sums.
+        Of all pumps together: flows are sums. Its answer takes in what the checks say.
     stroke_band, mass_band : (float, float)
         Tuning that holds within 95 % of the best [m], [kg].
     vessel_volume : float
@@ -220,9 +220,10 @@ class Choice:
         None without a price list.
     reasons : tuple of Reason
         Those of the promise and of the checks, hardest first.
-    by_length : tuple of (float, float)
-        Length of the drive pipe [m] and what all pumps would deliver on it [m3/day], each at the best tuning that the
-        source feeds, by the engine's best values; 0 where no tuning serves.
+    by_length : tuple of (float, float, float)
+        Length of the drive pipe [m], what all pumps would deliver on it at the best tuning that the source feeds [m3/day],
+        and the beats of that tuning [1/s], by the engine's best values; 0 and 0 where no tuning serves. Where shorter pipes
+        deliver more, it is the rate of the beats that rules them out.
     """
 
     best_for: tuple[str, ...]
@@ -244,7 +245,7 @@ class Choice:
     months: tuple[MonthPlan, ...]
     quotation: Quotation | None
     reasons: tuple[Reason, ...]
-    by_length: tuple[tuple[float, float], ...] = ()
+    by_length: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -82,7 +82,7 @@ def lay_all(
     stock: Stock,
     candidates: Sequence[Candidate],
     asked: Asked,
-    price: Quoter | None,
+    cost: Quoter | None,
     workers: int | None,
 ) -> tuple[list[Laid], int]:
     """Every candidate on the delivery pipe that serves its aim, of three sizes tried at their operating points.
@@ -108,18 +108,18 @@ def lay_all(
             beat_rate=point.beat_rate,
         )
         by_candidate.setdefault(at, []).append(replace(laid, candidate=candidate, point=point))
-    return [_best_line(by_candidate[at], asked, price) for at in range(len(candidates))], len(options)
+    return [_best_line(by_candidate[at], asked, cost) for at in range(len(candidates))], len(options)
 
 
-def _best_line(options: Sequence[Laid], asked: Asked, price: Quoter | None) -> Laid:
+def _best_line(options: Sequence[Laid], asked: Asked, cost: Quoter | None) -> Laid:
     """Of rising sizes the cheapest where cost is the aim, else the narrowest than which no wider one brings much more."""
-    if options[0].candidate.aim == "cost" and price is not None:
+    if options[0].candidate.aim == "cost" and cost is not None:
         wanted = asked.wanted_flow is not None
 
         def merit(laid: Laid) -> tuple[bool, float]:
             delivered = laid.candidate.all_delivered
-            cost = price(laid)
-            worth = -cost if wanted else -cost / delivered if delivered > 0.0 else -math.inf
+            yearly = cost(laid)
+            worth = -yearly if wanted else -yearly / delivered if delivered > 0.0 else -math.inf
             return asked.gives_enough(laid.candidate), worth
 
         return max(options, key=merit)

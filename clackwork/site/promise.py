@@ -33,6 +33,8 @@ MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
 AIR_LOOKED_AT = 30.0 * 86400.0
 """How often the air of a vessel is looked at [s], monthly: common practice, no published source."""
+ENOUGH = 0.95
+"""Share of draws in which there has to be enough water for a plain yes."""
 MOST_IRREGULAR = 0.25
 """Share of draws that may beat irregularly before it is said: common practice, no published source."""
 REASONS = {
@@ -319,7 +321,7 @@ def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
         reasons.append(_reason("delivers_nothing", "no"))
     elif promise.delivered_flow.low <= 0.0:
         reasons.append(_reason("may_deliver_nothing", "only if"))
-    if promise.share_enough_water < 0.95:
+    if promise.share_enough_water < ENOUGH:
         reasons.append(
             _reason(
                 "too_little_water",

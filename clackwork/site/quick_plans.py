@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from clackwork.ram.batch import Progress
 from clackwork.ram.tuning import TuningBounds
+from clackwork.site.site import Promise
 from clackwork.site.tried import Layout, Tried, along, try_tunings
 
 DRAWN_SPREAD = 0.05
@@ -101,6 +102,12 @@ def counted_on(source_flow: float, spread: float) -> float:
     return source_flow * max(1.0 - _ONE_SIDED * math.hypot(relative, DRAWN_SPREAD), 0.05)
 
 
+def room_shown(promise: Promise) -> float:
+    """As :func:`counted_on`, with the spreads that the draws of a promise show [m3/s]."""
+    there, drawn = promise.water_there, promise.water_needed
+    return there.middle * max(1.0 - math.hypot(1.0 - there.low / there.middle, drawn.high / drawn.middle - 1.0), 0.05)
+
+
 def try_along(
     layouts: Sequence[Layout],
     bounds: Sequence[TuningBounds],
@@ -190,6 +197,12 @@ def best_of_builds(plans: Sequence[Plan], wanted_flow: float | None, but: str) -
             chosen, _ = choose_plan(mine, wanted_flow)
             found.append((name, chosen.pumps, 86400.0 * chosen.all_delivered if chosen.serves else 0.0))
     return tuple(sorted(found, key=lambda each: -each[2]))
+
+
+def replan(plan: Plan, drawn_at_most: float) -> Plan:
+    """The plan of the same pump for less water: as many of them where they serve, else the best number up to that."""
+    plans = plans_along(plan.path, drawn_at_most, plan.pumps)
+    return plans[-1]
 
 
 def refine_plan(plan: Plan, drawn_at_most: float, *, workers: int | None = None) -> tuple[Plan, int]:

@@ -7,12 +7,12 @@ operating points, and then promised with the draws of their twins. Of those a fe
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from clackwork.errors import InputError
 from clackwork.ram.batch import Progress
-from clackwork.site.candidates import Asked, coarse_paths, first_candidates, refine
+from clackwork.site.candidates import Asked, coarse_paths, first_candidates, refine, with_less_water
 from clackwork.site.choosing import Promised, pick, worth_promising
 from clackwork.site.completing import Completer, measure_again
 from clackwork.site.design import AIMS, Choice, Design
@@ -20,14 +20,16 @@ from clackwork.site.laid import Laid, candidate_cost, laid_cost, lay_all
 from clackwork.site.limits import limit_of
 from clackwork.site.place import Place, assumed_of, place_of
 from clackwork.site.prices import Alternative, PriceList
-from clackwork.site.promise import make_promise
+from clackwork.site.promise import ENOUGH, make_promise
 from clackwork.site.stock import Stock
 from clackwork.site.survey import Survey
 from clackwork.twin.twin import Twin
 
 __all__ = ["Stock", "search_designs"]
 
-_PARTS = {"coarse": 0.30, "refine": 0.20, "lay": 0.05, "promise": 0.30, "complete": 0.15}
+_FIRST_DRAWS = 24
+"""Of the promise by which the candidates for a full one are told."""
+_PARTS = {"coarse": 0.25, "refine": 0.15, "lay": 0.05, "try": 0.15, "promise": 0.25, "complete": 0.15}
 """Share of the work in each stage, for the progress."""
 
 
@@ -112,11 +114,13 @@ def search_designs(
     runs += more
     report.stage("lay")
     cost = None if prices is None else partial(laid_cost, prices)
-    laid, more = lay_all(place, stock, refined, asked, cost, workers)
-    runs += more
-    chosen = worth_promising(laid, asked, aims)
+    lay = partial(lay_all, place, stock, asked=asked, cost=cost, workers=workers)
+    laid, more = lay(refined)
+    tried = _promise(laid, min(draws, _FIRST_DRAWS), seed, workers, report.stage("try"))
+    tried, extra = _with_room(tried, asked, lay, seed, workers)
+    chosen = worth_promising(tried, asked, aims)
     promised = _promise(chosen, draws, seed, workers, report.stage("promise"))
-    runs += (draws + 1) * len(promised)
+    runs += more + extra + (_FIRST_DRAWS + 1) * len(tried) + (draws + 1) * len(promised)
     picked = pick(promised, asked, aims, cost)
     completer = Completer(place, stock, paths, prices, alternatives, workers)
     choices, more = completer.choices(picked, report.stage("complete"))
@@ -138,6 +142,25 @@ def _promise(chosen: Sequence[Laid], draws: int, seed: int, workers: int | None,
         )
         found.append(Promised(laid, promise))
     return found
+
+
+def _with_room(
+    tried: Sequence[Promised], asked: Asked, lay: Callable[..., tuple[list[Laid], int]], seed: int, workers: int | None
+) -> tuple[list[Promised], int]:
+    """Those that may draw more than the source gives tuned again with the room that their twin's draws ask for."""
+    short = [
+        at for at, each in enumerate(tried) if each.laid.candidate.serves and each.promise.share_enough_water < ENOUGH
+    ]
+    if not short:
+        return list(tried), 0
+    tight = [with_less_water(tried[at].laid.candidate, tried[at].promise) for at in short]
+    again, runs = refine(tight, asked, workers, None)
+    laid, more = lay(again)
+    found = list(tried)
+    promised = _promise(laid, tried[0].promise.draws, seed, workers, lambda done, total: None)
+    for at, each in zip(short, promised, strict=True):
+        found[at] = each
+    return found, runs + more + len(short) * (tried[0].promise.draws + 1)
 
 
 def _design(place: Place, stock: Stock, choices: Sequence[Choice], first: Promised, runs: int) -> Design:
