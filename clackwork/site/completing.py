@@ -35,11 +35,6 @@ _SEASON_RUNS = 49
 """Tunings that a plan of months tries for each number of pumps, about."""
 
 
-def measure_again(laid: Laid, place: Place) -> tuple[tuple[str, float], ...]:
-    """Which readings of the survey to repeat; nothing until readings are weighed."""
-    return ()
-
-
 @dataclass(frozen=True)
 class Completer:
     """What every choice of one search shares.

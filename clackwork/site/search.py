@@ -14,10 +14,11 @@ from clackwork.errors import InputError
 from clackwork.ram.batch import Progress
 from clackwork.site.candidates import Asked, coarse_paths, first_candidates, refine, with_less_water
 from clackwork.site.choosing import Promised, pick, worth_promising
-from clackwork.site.completing import Completer, measure_again
+from clackwork.site.completing import Completer
 from clackwork.site.design import AIMS, Choice, Design
 from clackwork.site.laid import Laid, candidate_cost, laid_cost, lay_all
-from clackwork.site.limits import limit_of
+from clackwork.site.limits import answer_of, limit_of
+from clackwork.site.measure_again import what_to_measure_again
 from clackwork.site.place import Place, assumed_of, place_of
 from clackwork.site.prices import Alternative, PriceList
 from clackwork.site.promise import ENOUGH, make_promise
@@ -165,15 +166,15 @@ def _with_room(
 
 def _design(place: Place, stock: Stock, choices: Sequence[Choice], first: Promised, runs: int) -> Design:
     """The choices with what limits the first of them."""
-    best = choices[0]
+    best, laid = choices[0], first.laid
     most = max(choice.promise.delivered_flow.middle for choice in choices)
     enough = place.wanted_flow is not None and best.promise.delivered_flow.middle < 0.95 * most
     return Design(
         site=place.survey.name,
-        answer=best.promise.answer,
+        answer=answer_of(best.reasons),
         choices=tuple(choices),
         limit=limit_of(best.promise, best.site, best.reasons, enough),
-        measure_again=measure_again(first.laid, place),
+        measure_again=what_to_measure_again(laid.twin, place.survey, laid.site, pumps=laid.candidate.pumps),
         engine_runs=runs,
         assumed=assumed_of(place, not stock.bounds),
     )
