@@ -14,8 +14,8 @@ from clackwork.book.twins import engine_version
 from clackwork.errors import ClackworkError, InputError
 from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins
-from clackwork.shop.job_rows import OPEN, Job, ask_for, last_job
-from clackwork.site.design import Choice, Design
+from clackwork.shop.job_rows import Job, ask_for, last_job
+from clackwork.site.design import Design
 
 if TYPE_CHECKING:
     from clackwork.shop.jobs import Task

@@ -14,6 +14,7 @@ PIECES = (
     "backup_pages",
     "pump_pages",
     "bench_pages",
+    "site_api",
     "site_pages",
     "work_pages",
     "job_api",
