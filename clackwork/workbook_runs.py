@@ -88,16 +88,23 @@ def read_instruments(table: Table | None) -> Instruments:
     if table is None:
         return Instruments()
     chosen: dict[str, Any] = {}
-    for name, (kind, fields) in _INSTRUMENTS.items():
+    for name in _INSTRUMENTS:
         inner = table.table(name)
         if inner is not None:
-            values: dict[str, Any] = {key: inner.quantity(key, of) for key, of in fields.items()}
-            if name in _NAMED:
-                values["name"] = inner.text("name")
-            chosen[name] = make(inner, kind, **values)
-            inner.finish()
+            chosen[name] = read_instrument(inner, name)
     table.finish()
     return Instruments(**chosen)
+
+
+def read_instrument(table: Table, name: str) -> Any:
+    """One instrument by its name among those of a rig: "gauge"."""
+    kind, fields = _INSTRUMENTS[name]
+    values: dict[str, Any] = {key: table.quantity(key, of) for key, of in fields.items()}
+    if name in _NAMED:
+        values["name"] = table.text("name")
+    made = make(table, kind, **values)
+    table.finish()
+    return made
 
 
 def read_rig(table: Table, name: str) -> Rig:
