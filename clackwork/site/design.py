@@ -57,7 +57,9 @@ class FatigueLaw:
     years : float
         At the beat rate of the design.
     inside : bool
-        Whether stress and cycles lie inside what its tests covered.
+        Whether its cycles, and the beats of a year, lie inside what its tests covered.
+    at_least : bool
+        True for a test that ended without a failure: what comes after its cycles is not known.
     """
 
     law: str
@@ -65,6 +67,7 @@ class FatigueLaw:
     cycles: float
     years: float
     inside: bool
+    at_least: bool = False
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ class PipeCheck:
     Attributes
     ----------
     where : str
-        "drive pipe", "supply pipe", "delivery line, 0 to 60 m".
+        "drive pipe", "supply pipe" or "delivery line".
     pipe : Pipe
     highest_head, lowest_head : float
         Of the water in it, at its lowest and highest place, above the pipe itself [m].
@@ -85,6 +88,8 @@ class PipeCheck:
     fatigue : tuple of FatigueLaw
         Empty for a pipe that is not plastic or sees no beats.
     reasons : tuple of Reason
+    stretch : (float, float) or None
+        Of the delivery line: from where to where along it from the pump [m].
     """
 
     where: str
@@ -95,6 +100,7 @@ class PipeCheck:
     rating_head: float
     fatigue: tuple[FatigueLaw, ...]
     reasons: tuple[Reason, ...]
+    stretch: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
