@@ -94,7 +94,9 @@ def choice_json(choice: Choice, units: str) -> dict[str, Any]:
     found |= keyed("stroke", valve.stroke, "small_length", units) | keyed("mass", valve.mass, "mass", units)
     for name, band, kind in (("stroke", choice.stroke_band, "small_length"), ("mass", choice.mass_band, "mass")):
         found |= keyed(f"{name}_low", band[0], kind, units) | keyed(f"{name}_high", band[1], kind, units)
-    found["drive_pipe"] = _pipe_json(choice.drive_pipe.pipe) | keyed("length", choice.drive_pipe.length, "length", units)
+    found["drive_pipe"] = _pipe_json(choice.drive_pipe.pipe) | keyed(
+        "length", choice.drive_pipe.length, "length", units
+    )
     found["supply_pipe"] = None
     if choice.feed is not None:
         found["supply_pipe"] = _pipe_json(choice.feed.pipe) | keyed("length", choice.feed.length, "length", units)

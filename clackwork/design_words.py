@@ -222,9 +222,7 @@ def check_rows(choice: Choice, units: str) -> list[list[str]]:
 
 def check_reasons(choice: Choice, units: str) -> list[str]:
     """What the checks found, pipe by pipe."""
-    return [
-        f"{_capital(one.where)}: {reason_words(reason, units)}." for one in choice.checks for reason in one.reasons
-    ]
+    return [f"{_capital(one.where)}: {reason_words(reason, units)}." for one in choice.checks for reason in one.reasons]
 
 
 def fatigue_lines(choice: Choice) -> list[dict[str, Any]]:
@@ -316,7 +314,9 @@ def quotation_words(quotation: Quotation, units: str) -> dict[str, Any]:
 
 def again_lines(shares: Iterable[tuple[str, float]]) -> list[str]:
     """Which readings bring most of the promise's spread: what to measure again first."""
-    return [f"{READINGS.get(name, name.replace('_', ' '))}: {100.0 * share:.0f} % of the spread" for name, share in shares]
+    return [
+        f"{READINGS.get(name, name.replace('_', ' '))}: {100.0 * share:.0f} % of the spread" for name, share in shares
+    ]
 
 
 def design_words(design: Design, place: int, units: str) -> Mapping[str, Any]:

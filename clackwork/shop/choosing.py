@@ -9,7 +9,7 @@ from clackwork.book import Book, Record
 from clackwork.errors import InputError
 from clackwork.pipes import Pipe
 from clackwork.quantities import format_quantity
-from clackwork.site.design import Choice, Design
+from clackwork.site.design import Choice, Design, Zone
 
 if TYPE_CHECKING:
     from clackwork.shop.designing import KeptDesign
@@ -59,8 +59,12 @@ def choice_tables(choice: Choice, system: str) -> dict[str, Any]:
             "pumps": choice.pumps,
             "stroke": _typed(valve.stroke, "small_length", system),
             "mass": _typed(valve.mass, "mass", system),
+            "zones": [_zone_table(zone, system) for zone in choice.zones],
+            "vessel_volume": _typed(choice.vessel_volume, "volume", system),
         },
     }
+    if choice.tank_volume is not None:
+        tables["design"]["tank_volume"] = _typed(choice.tank_volume, "volume", system)
     if choice.feed is not None:
         tables["supply_pipe"] = {
             **pipe_table(choice.feed.pipe, system),
@@ -69,6 +73,12 @@ def choice_tables(choice: Choice, system: str) -> dict[str, Any]:
             "standpipe_diameter": _typed(choice.standpipe_diameter, "length", system),
         }
     return tables
+
+
+def _zone_table(zone: Zone, system: str) -> dict[str, Any]:
+    """A stretch of the delivery line as a workbook has it."""
+    ends = {"start": _typed(zone.start, "length", system), "end": _typed(zone.end, "length", system)}
+    return {**pipe_table(zone.pipe, system), **ends}
 
 
 def chosen_entered(entered: Mapping[str, Any], choice: Choice, system: str) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from clackwork.errors import ClackworkError, InputError
 from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins
 from clackwork.shop.job_rows import Job, ask_for, last_job
+from clackwork.shop.places import place_of
 from clackwork.site.design import Design
 
 if TYPE_CHECKING:
@@ -100,18 +101,16 @@ def ask_design(
 def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     """Search the designs of a site; the work behind `ask_design`."""
     from clackwork.site.search import search_designs
+    from clackwork.site.stock import usual_stock
 
     task.progress(0, 1000)
     site = book.get("site", int(task.arguments["site_id"]))
     twins = fitted_twins(book)
     rests_on = _rests_on(book, site, twins)
-    asked = read_site_design(book, site)
     found = search_designs(
-        asked.survey,
+        place_of(site).survey,
         tuple(one.twin for one in twins),
-        asked.stock,
-        prices=asked.prices,
-        alternatives=asked.alternatives,
+        usual_stock(),
         draws=int(task.arguments["draws"]),
         seed=int(task.arguments["seed"]),
         progress=task.progress,

@@ -94,9 +94,7 @@ def lengths_of(choice: Choice) -> tuple[LengthPoint, ...]:
     points = []
     for step in range(_LENGTHS):
         length = first * (last / first) ** (step / (_LENGTHS - 1)) if last > first else first
-        case = RamCase(
-            choice.build, replace(drive, length=length), site.supply, site.surroundings, line=site.line
-        )
+        case = RamCase(choice.build, replace(drive, length=length), site.supply, site.surroundings, line=site.line)
         try:
             run = operating_point(case)
         except ModelError:

@@ -14,6 +14,8 @@ PIECES = (
     "backup_pages",
     "pump_pages",
     "bench_pages",
+    "quick_api",
+    "quick_pages",
     "site_api",
     "site_pages",
     "work_pages",

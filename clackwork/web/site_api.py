@@ -100,7 +100,9 @@ def choose_one(request: Request, number: Number, chosen: Chosen) -> RecordOut:
     return record_out(changed)
 
 
-def _spec(request: Request, number: int, name: str, units: str | None, choice: int | None, wide: bool) -> dict[str, Any]:
+def _spec(
+    request: Request, number: int, name: str, units: str | None, choice: int | None, wide: bool
+) -> dict[str, Any]:
     """A chart of one choice as Vega-Lite."""
     from clackwork.charts import site_charts as charts
 

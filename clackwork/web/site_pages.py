@@ -111,7 +111,9 @@ async def choose_from_page(request: Request, number: int) -> Response:
     def take() -> Response:
         book = book_of(request)
         if choice is None or version is None:
-            raise InputError("choice", str(form.get("choice", ""))[:12], "it is the number of a choice", "Open it again.")
+            raise InputError(
+                "choice", str(form.get("choice", ""))[:12], "it is the number of a choice", "Open it again."
+            )
         _, kept, _ = kept_choice(book, number)
         if kept.job.id != work:
             words = "The site was designed again since this page was opened: look at the new choices first."
@@ -131,6 +133,8 @@ async def choose_from_page(request: Request, number: int) -> Response:
             return _site_page(request, number, status=409, error=words)
         except ClackworkError as error:
             return _site_page(request, number, status=status_of(error), error=str(error))
-        return go_to(request, f"/sites/{number}", "Taken into the site. The journal in the book can put back what was there.")
+        return go_to(
+            request, f"/sites/{number}", "Taken into the site. The journal in the book can put back what was there."
+        )
 
     return await run_in_threadpool(take)
