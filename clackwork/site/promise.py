@@ -69,7 +69,7 @@ def _range(values: FloatArray) -> Range:
     return Range(float(low), float(middle), float(high))
 
 
-def _draw_rows(
+def site_rows(
     twin: Twin, site: Site, draws: int, rng: np.random.Generator, pumps: int
 ) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
     """Packed rows of the draws, their lifts [m] and which twin draw each is."""
@@ -150,9 +150,9 @@ def make_promise(
     line = line_share(site.line, pumps)
     best = RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, site.supply, site.surroundings, line=line)
     water = best.water
-    rating = _rating_head(best)
+    rating = drive_rating_head(best)
     rng = np.random.default_rng(seed)
-    rows, lifts, picks = _draw_rows(twin, site, draws, rng, pumps)
+    rows, lifts, picks = site_rows(twin, site, draws, rng, pumps)
     out = _solve(rows, line, lifts, water, progress, workers)
     noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
@@ -225,7 +225,7 @@ def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatAr
         "rankine_efficiency": _range(rankine),
         "vessel_head": _range(rows[:, kernel.P["vessel_head"]]),
         "peak_head": _range(out[moving, place["peak_head"]]),
-        "surge_head": _range(_surges(rows, out)),
+        "surge_head": _range(surge_heads(rows, out)),
     }
 
 
@@ -252,7 +252,7 @@ def _cautions(case: RamCase) -> tuple[str, ...]:
     return (*pressure, "untreated_water", "water_rights", "moving_valve", "frost")
 
 
-def _rating_head(case: RamCase) -> float:
+def drive_rating_head(case: RamCase) -> float:
     """Rating of the weakest of the drive pipes in series at the water's temperature, as a head of that water [m]."""
     pipes = (case.drive_pipe, *case.pipes_above)
     unrated = next((place for place, each in enumerate(pipes) if each.pipe.rating_gauge is None), None)
@@ -267,7 +267,7 @@ def _rating_head(case: RamCase) -> float:
     return lowest / (case.water.density * STANDARD_GRAVITY)
 
 
-def _surges(rows: FloatArray, out: FloatArray) -> FloatArray:
+def surge_heads(rows: FloatArray, out: FloatArray) -> FloatArray:
     """Supply head plus full water-hammer rise of every draw [m].
 
     Of the closing velocity where the pump beats and of the flow through a valve that stands open. A valve that stays shut

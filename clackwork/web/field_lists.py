@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
+from clackwork.web.survey_fields import survey_groups
 
 POPPET, FLAP = "guided poppet", "hinged flap"
 RUN_KIND_WORDS = {
@@ -156,15 +157,15 @@ def _one_group(groups: tuple[Group, Group], help: str) -> Group:
     return Group(groups[0].title, (*groups[0].fields, *groups[1].fields), help, folded=True)
 
 
-def _drive_pipe() -> tuple[Group, ...]:
+def _drive_pipe(needed: bool = True) -> tuple[Group, ...]:
     """The drive pipe, and the wider pipe it may come from."""
-    length = Field("drive_pipe.length", "Length", "length", "", True)
+    length = Field("drive_pipe.length", "Length", "length", "", needed)
     above = "drive_pipe.upstream"
     length_above = Field(f"{above}.length", "Length", "length")
     upper = _pipe(above, "Pipe upstream of the drive pipe", (length_above,), _drive_fields(above), needed=False)
     help = "Where the drive pipe is not one pipe all the way. The loss at the mouth is then that of this pipe."
     return (
-        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe")),
+        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe"), needed=needed),
         _one_group(upper, help),
     )
 
@@ -287,17 +288,15 @@ def _trial() -> Form:
 
 def _site() -> Form:
     place = (
-        Field(
-            "fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m.", True
-        ),
-        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by.", True),
+        Field("fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m."),
+        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by."),
         Field("lift_from_pump", "Lift, from the pump", "head", "Outlet above the pump."),
         Field("lift_from_source", "or lift, from the source", "head", "Outlet above the source; one of the two."),
         Field("wanted_flow", "Water wanted", "daily_volume_flow"),
         SUBMERGENCE,
         *WATER,
     )
-    line = Field("delivery_line.length", "Length", "length", "", True)
+    line = Field("delivery_line.length", "Length", "length")
     fine = (
         Field("delivery_line.fittings_loss", "Loss of its fittings", "number", "In velocity heads; left out: 0."),
         Field("delivery_line.leak_area", "A leak in it", "area", "Its area; left out: tight."),
@@ -305,9 +304,10 @@ def _site() -> Form:
     )
     groups = (
         Group("The place", place),
-        *_drive_pipe(),
+        *survey_groups(),
+        *_drive_pipe(needed=False),
         _supply_pipe(),
-        *_pipe("delivery_line", "Delivery line", (line,), fine),
+        *_pipe("delivery_line", "Delivery line", (line,), fine, needed=False),
         NOTE,
     )
     return Form("site", "site", "sites", "The place, not the customer.", (), groups)
