@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
+from clackwork.site.costing import HOURS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
 from clackwork.web.survey_fields import survey_groups
 
@@ -313,13 +314,40 @@ def _site() -> Form:
     return Form("site", "site", "sites", "The place, not the customer.", (), groups)
 
 
-def _head(kind: str, word: str, plural: str, name_help: str) -> Form:
+def _prices() -> Group:
+    """The workshop's price list."""
+
+    def of(key: str, label: str, kind: str, help: str) -> Field:
+        return Field(f"prices.{key}", label, kind, help)
+
+    work = ", ".join(HOURS)
+    fields = (
+        of("currency", "Currency", "text", "As it is printed: EUR. Needed for a price list."),
+        of("hour", "An hour of work", "number", "Its price."),
+        of("margin", "Margin", "fraction", "Put on top of the cost."),
+        of("yearly_care", "A year's care of one pump", "number", "Its price."),
+        of("life", "Years over which water is to pay", "number", "Left out: 15."),
+        of("interest", "Interest a year", "fraction", "Left out: none."),
+        of("pumps", "Pumps", "lines", "A line for each build with its price: flap = 180."),
+        of("pipes", "Pipe, by the metre", "lines", "Series, size and price: steel-sch40 1 in = 7.50."),
+        of(
+            "parts",
+            "Parts",
+            "lines",
+            f"Name and price; asked for are {'; '.join(PARTS)}. Others stand once in every bill.",
+        ),
+        of("hours", "Hours of work", "lines", f"What of {work}, and how many: set out = 3."),
+    )
+    return Group("Prices", fields, "For quotations; what has no price is named as missing.", folded=True)
+
+
+def _head(kind: str, word: str, plural: str, name_help: str, more: tuple[Group, ...] = ()) -> Form:
     units = (Choice("metric", "metric"), Choice("us", "US"))
     fields = (
         Field("title", "In a few words", "text", "Printed on its sheets."),
         Field("units", "Units", "choice", "", False, units),
     )
-    return Form(kind, word, plural, name_help, (), (Group("About it", fields), NOTE))
+    return Form(kind, word, plural, name_help, (), (Group("About it", fields), *more, NOTE))
 
 
 @functools.cache
@@ -327,7 +355,7 @@ def forms() -> Mapping[str, Form]:
     """Every form by kind of record."""
     made = (
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
-        _head("workshop", "workshop", "workshops", "What stands on your sheets."),
+        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (_prices(),)),
         _build(),
         _rig(),
         _run(),
