@@ -39,10 +39,8 @@ KINDS: Mapping[str, str] = MappingProxyType(
 )
 """Figures of a promise that a visit may measure, with the kind of quantity each is."""
 OFF = {
-    "above": "{measured} measured; {low} to {high} promised for that day: {widths} times as far above the middle as "
-    "nine readings in ten come",
-    "below": "{measured} measured; {low} to {high} promised for that day: {widths} times as far below the middle as "
-    "nine readings in ten come",
+    "above": "{measured} measured; {low} to {high} promised for that day: {widths} half-widths above the middle",
+    "below": "{measured} measured; {low} to {high} promised for that day: {widths} half-widths below the middle",
     "in": "{measured} measured; {low} to {high} promised for that day",
 }
 """Words of a comparison."""
@@ -118,8 +116,8 @@ class Compared:
 
     @property
     def is_in(self) -> bool:
-        """Whether it lies within its band."""
-        return abs(self.widths) <= 1.0
+        """Whether it lies within its band; a source that gives more than in its driest months breaks no promise."""
+        return self.widths >= -1.0 if self.figure == "water_there" else abs(self.widths) <= 1.0
 
     @property
     def side(self) -> str:
@@ -168,7 +166,9 @@ def as_it_stands(site: Site, standing: Standing | None) -> Site:
 
 
 def site_on_day(site: Site, readings: SiteReadings, standing: Standing | None = None) -> Site:
-    """The place as it stood on the day: pipes as built, fall, lift, source and temperature as read.
+    """The place as it stood on the day: pipes as built, fall, lift and temperature as read.
+
+    The source stays as surveyed: what it gave on the day is held against that.
 
     Water caught at the pump stands against the gauge and not against the line: then a stub that takes that head stands in
     for the line.
@@ -197,7 +197,6 @@ def site_on_day(site: Site, readings: SiteReadings, standing: Standing | None = 
         stands,
         fall=stands.fall if fall is None else fall,
         fall_spread=stands.fall_spread if fall is None or fall_spread is None else fall_spread,
-        source_flow=readings.source_flow or stands.source_flow,
         line=line,
         lift_spread=lift_spread,
         surroundings=surroundings,

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
+from clackwork.site.due import care_items
+from clackwork.site.visit import CONDITIONS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
 
 POPPET, FLAP = "guided poppet", "hinged flap"
@@ -313,6 +315,87 @@ def _site() -> Form:
     return Form("site", "site", "sites", "The place, not the customer.", (), groups)
 
 
+PURPOSE_WORDS = {
+    "commissioning": "commissioning: the first start, measured",
+    "service": "service: care as planned",
+    "fault": "fault: something was wrong",
+    "change": "change: a part or the tuning",
+}
+CAUGHT_WORDS = {"tank": "at the tank, at the end of the line", "pump": "at the pump, throttled against the gauge"}
+CONDITION_WORDS = {"sound": "still sound", "worn": "worn", "failed": "failed"}
+_YES_NO = {"no": "no", "yes": "yes"}
+
+
+def _visit() -> Form:
+    """A visit, in the order in which it is made; what is seldom needed is folded."""
+    today = (
+        Field("date", "Date", "date", "", True),
+        Field("purpose", "Why", "choice", "", True, _kind_words(PURPOSE_WORDS)),
+        Field("who", "Who was there", "text"),
+    )
+    buckets = (
+        Field("waste_volume", "Water wasted, in a bucket", "volume", "Caught at the waste valve."),
+        Field("waste_duration", "in", "duration", "By the watch."),
+        Field("delivered_volume", "Water delivered, in a bucket", "volume"),
+        Field("delivered_duration", "in", "duration", "Long enough for a tenth of a per cent: minutes."),
+        Field("caught_at", "Caught", "choice", "", False, _choices(CAUGHT_WORDS)),
+        Field("beats", "Beats counted", "count"),
+        Field("beats_duration", "in", "duration", "Two minutes or more."),
+        Field("gauge_pressure", "Pressure at the gauge", "pressure_gauge"),
+    )
+    again = (
+        Field("fall", "Fall, measured again", "head", "With what it may be off by; left out: as surveyed."),
+        Field("lift_from_pump", "Lift from the pump, again", "head", "Outlet above the pump, not above the source."),
+        Field("source_flow", "The source gives", "volume_flow"),
+        Field("water_temperature", "Water temperature", "temperature"),
+    )
+    tuning = (
+        Field("stroke", "Stroke, as it was read with", "small_length", "Left out: as built, else of the build."),
+        Field("mass", "Moving mass, as it was read with", "mass", "Left out: as built, else of the build."),
+        Field("stroke_before", "Stroke before, if changed", "small_length"),
+        Field("mass_before", "Moving mass before, if changed", "mass"),
+    )
+    found = (
+        Field("found", "What was found", "note"),
+        Field("for_twin", "Feed the twin of the build", "choice", "Only readings you trust.", False, _choices(_YES_NO)),
+    )
+    care = tuple(
+        Field(f"care.{item.id}", _upper(item.words), "choice", "", False, _choices({"yes": "done"}, "not done"))
+        for item in care_items()
+    )
+    links = (LinkField("site", "Site", "site"), LinkField("build", "Build that stands there", "build", needed=False))
+    groups = (
+        Group("The day", today),
+        Group("Readings", buckets, "What was not read stays empty."),
+        Group("Measured again", again, folded=True),
+        Group("Tuning", tuning, folded=True),
+        Group("Found", found),
+        Group("Care done", care, folded=True),
+        Group("Parts replaced", _parts(), folded=True),
+        *_instruments(),
+        NOTE,
+    )
+    return Form("visit", "visit", "visits", "Such as Upper Hazel, first start.", links, groups)
+
+
+def _upper(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def _parts() -> tuple[Field, ...]:
+    """How each part was, where it was replaced, and how long it had run."""
+    fields: list[Field] = []
+    for part, words in PARTS.items():
+        key, replaced = f"parts.{part}", OnlyFor(f"parts.{part}.condition", tuple(CONDITIONS))
+        choices = _choices(CONDITION_WORDS, "not replaced")
+        fields += [
+            Field(f"{key}.condition", _upper(words), "choice", "", False, choices),
+            Field(f"{key}.beats", "Beats it had run", "count", "", False, (), replaced),
+            Field(f"{key}.run_time", "or time it had run", "duration", "", False, (), replaced),
+        ]
+    return tuple(fields)
+
+
 def _head(kind: str, word: str, plural: str, name_help: str) -> Form:
     units = (Choice("metric", "metric"), Choice("us", "US"))
     fields = (
@@ -333,5 +416,6 @@ def forms() -> Mapping[str, Form]:
         _run(),
         _trial(),
         _site(),
+        _visit(),
     )
     return MappingProxyType({form.kind: form for form in made})

@@ -32,7 +32,7 @@ class Field:
         Its place in what was typed: "waste_valve.stroke".
     label : str
     kind : str
-        A kind of quantity, or "text", "note", "number" (without a unit), "whole" or "choice".
+        A kind of quantity, or "text", "note", "date", "number" (without a unit), "whole" or "choice".
     help : str
         One short line under the label.
     needed : bool

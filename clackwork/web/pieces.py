@@ -15,6 +15,8 @@ PIECES = (
     "pump_pages",
     "bench_pages",
     "site_pages",
+    "visit_pages",
+    "visit_api",
     "work_pages",
     "job_api",
     "twin_api",

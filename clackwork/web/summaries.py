@@ -147,12 +147,26 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _visit(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        texts.get("date", ""),
+        texts.get("purpose", ""),
+        _said(texts, "delivered_volume", "volume", system, "delivered"),
+        _said(texts, "delivered_duration", "duration", system, "in"),
+        _said(texts, "waste_volume", "volume", system, "wasted"),
+        _said(texts, "waste_duration", "duration", system, "in"),
+        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
+        f"{texts['beats']} beats in {texts.get('beats_duration', '')}" if texts.get("beats") else "",
+    )
+
+
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
     "rig": _rig,
     "run": _run,
     "trial": _trial,
     "site": _site,
+    "visit": _visit,
 }
 
 
