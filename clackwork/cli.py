@@ -21,6 +21,7 @@ from clackwork.cli_frame import (
     write_text,
 )
 from clackwork.cli_tune import tune
+from clackwork.cli_visits import due, visits
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
@@ -192,6 +193,8 @@ def beat(
 
 
 app.command()(tune)
+app.command()(visits)
+app.command()(due)
 
 
 @app.command()

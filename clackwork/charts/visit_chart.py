@@ -47,7 +47,9 @@ def visit_chart(
     out = {"field": "place", "type": "nominal", "title": None, "scale": _shape_scale(), "legend": None}
     words = {"type": "text", "align": "left", "x": 0, "baseline": "bottom", "fontSize": 12}
     layers = [
-        layer({"type": "text", "align": "left", "x": 0, "dy": -16, "fontWeight": "bold"}, {"y": y, "text": _text("said")}),
+        layer(
+            {"type": "text", "align": "left", "x": 0, "dy": -16, "fontWeight": "bold"}, {"y": y, "text": _text("said")}
+        ),
         layer({"type": "rule", "strokeWidth": 12, "color": LIGHT}, at("low", x2={"field": "high"})),
         layer({"type": "tick", "color": MIDDLE, "thickness": 2, "size": 14}, at("middle")),
         layer({"type": "rule", "strokeWidth": 1.5, "color": DARK}, at("from", x2={"field": "to"})),
@@ -57,12 +59,14 @@ def visit_chart(
         ),
     ]
     if not narrow:
-        layers.append(layer({**words, "dy": 24, "color": MIDDLE, "baseline": "middle"}, {"y": y, "text": _text("detail")}))
+        layers.append(
+            layer({**words, "dy": 24, "color": MIDDLE, "baseline": "middle"}, {"y": y, "text": _text("detail")})
+        )
     return whole(
         {
             "title": title(
                 "Measured against promised",
-                "Grey: the promise for that day, nine chances in ten. Mark: the reading; full inside its band, open outside.",
+                "Grey: the promise for that day, nine chances in ten. Mark: the reading, full inside its band.",
                 width=width,
             ),
             "data": {"values": rows},

@@ -58,9 +58,7 @@ def keep_photograph(book: Book, visit_id: int, content: bytes, *, by: str = "") 
         )
     media_type = kind_of_image(content)
     if media_type is None:
-        raise InputError(
-            "photograph", "(the file)", "it must be a JPEG, PNG or WebP picture", "Choose a photograph."
-        )
+        raise InputError("photograph", "(the file)", "it must be a JPEG, PNG or WebP picture", "Choose a photograph.")
     links = {"site": visit.links["site"]}
     sent = f"picture-{visit_id}-{hashlib.sha256(content).hexdigest()[:40]}"  # the same one sent again is kept once
     number = len(photographs_of(book, visit_id)) + 1

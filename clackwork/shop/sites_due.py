@@ -50,9 +50,9 @@ def sites_due(
         Days.
     """
     today = today or datetime.date.today()
-    sites = {one.id: one for one in ([book.get("site", site_id)] if site_id else _all(book, "site"))}
+    sites = {one.id: one for one in ([book.get("site", site_id)] if site_id else all_records(book, "site"))}
     visits: dict[int, list[Record]] = {}
-    for one in _all(book, "visit", {} if site_id is None else {"site": site_id}):
+    for one in all_records(book, "visit", {} if site_id is None else {"site": site_id}):
         visits.setdefault(one.links["site"], []).append(one)
     stale: dict[int, str] = {}
     places, by_name = [], {}
@@ -64,7 +64,7 @@ def sites_due(
     return tuple(SiteDue(by_name[one.site], one) for one in due)
 
 
-def _all(book: Book, kind: str, links: dict[str, int] | None = None) -> Iterator[Record]:
+def all_records(book: Book, kind: str, links: dict[str, int] | None = None) -> Iterator[Record]:
     """Every record of a kind."""
     offset = 0
     while True:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from clackwork._cache import kernel_key
 from clackwork.bench.gum import Estimate
-from clackwork.errors import ClackworkError, InputError
+from clackwork.errors import ClackworkError
 from clackwork.site.commissioning import Compared
 from clackwork.site.explaining import Explanation
-from clackwork.site.site import Range, Reason
+from clackwork.site.site import Range, Reason, Site
 from clackwork.site.standing import Standing
 from clackwork.site.visit import Visit
 from clackwork.workbook_reader import Table
@@ -21,6 +21,7 @@ from clackwork.workbook_visits import read_visit
 
 if TYPE_CHECKING:
     from clackwork.book import Book, KeptTwin, Record
+    from clackwork.twin.twin import Twin
 
 DRAWS = 200
 SEED = 1
@@ -169,30 +170,51 @@ def _mark(found: VisitAtSite, kept: KeptTwin | None) -> str:
 
 def _compare(found: VisitAtSite, kept: KeptTwin | None, mark: str) -> Comparison:
     """The comparison, or why there is none."""
+    build, twin = found.build.name if found.build else "", kept.twin if kept else None
+    made = compare_visit(found.visit, found.place.site, found.place.as_built, build, twin)
+    return replace(made, mark=mark)
+
+
+def compare_visit(
+    visit: Visit, site: Site | None, standing: Standing | None, build: str, twin: Twin | None
+) -> Comparison:
+    """A visit against the promise of its day, or why it cannot be.
+
+    Parameters
+    ----------
+    visit : Visit
+    site : Site or None
+        As designed; None while it is only surveyed.
+    standing : Standing or None
+        What stands there.
+    build : str
+        Empty when nobody said which stands there.
+    twin : Twin or None
+        Of that build; None while it is not fitted.
+    """
     from clackwork.site.commissioning import compare_with_promise, contradictions, promise_on_day
     from clackwork.site.explaining import explain
 
-    readings, standing = found.visit.readings, found.place.as_built
+    readings = visit.readings
+    if readings.is_empty:
+        return Comparison(why_not="Nothing was read that a promise says.")
+    doubts: tuple[Reason, ...] = ()
     try:
-        if readings.is_empty:
-            return Comparison(why_not="Nothing was read that a promise says.", mark=mark)
-        site = found.place.site
         if site is None:
-            raise undesigned(found.site.name)
+            raise undesigned(visit.site)
         doubts = contradictions(site, readings, standing)
-        if found.build is None:
-            raise InputError(
-                "build", "(nothing)", "a promise is of one build", "Say in the visit which build stands there."
+        if not build:
+            return Comparison(doubts=doubts, why_not="Say in the visit which build stands there.")
+        if twin is None:
+            return Comparison(
+                doubts=doubts, why_not=f"Build {build} has no twin yet: fit it to its bench runs, then look again."
             )
-        if kept is None:
-            words = f"Build {found.build.name} has no twin yet: fit it to its bench runs."
-            return Comparison(doubts=doubts, why_not=words, mark=mark)
-        promise = promise_on_day(kept.twin, site, readings, standing, draws=DRAWS, seed=SEED)
+        promise = promise_on_day(twin, site, readings, standing, draws=DRAWS, seed=SEED)
         compared = compare_with_promise(promise, readings)
-        why = explain(kept.twin, site, readings, compared, standing)
-        return Comparison(compared, why, doubts, promise.beat_rate.middle, "", mark)
+        why = explain(twin, site, readings, compared, standing)
+        return Comparison(compared, why, doubts, promise.beat_rate.middle)
     except ClackworkError as error:
-        return Comparison(why_not=str(error), mark=mark)
+        return Comparison(doubts=doubts, why_not=str(error))
 
 
 def _plain(made: Comparison) -> dict[str, Any]:

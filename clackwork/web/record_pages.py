@@ -50,7 +50,11 @@ def trail_of(book: Book, record: Record) -> list[tuple[str, str]]:
     """Where a record stands: words and address of what is above it."""
     if record.kind == "visit":
         site = record.links["site"]
-        return [("Sites", "/sites"), (book.get("site", site).name, f"/sites/{site}"), ("Visits", f"/sites/{site}/visits")]
+        return [
+            ("Sites", "/sites"),
+            (book.get("site", site).name, f"/sites/{site}"),
+            ("Visits", f"/sites/{site}/visits"),
+        ]
     pump = record.links.get("pump")
     if pump is not None:
         trail = [("Pumps", "/pumps"), (book.get("pump", pump).name, f"/pumps/{pump}")]
