@@ -101,6 +101,8 @@ def comparison_lines(visit: Visit, comparison: Comparison, system: str) -> list[
             f"    {FIGURES[one.figure]}: {measured_words(one, system)} measured, {promised_words(one, system)} promised: "
             f"{side_words(one)}"
         )
+    if visit.for_twin and comparison.compared:
+        lines.append("  Not an independent check: these readings are meant for the twin they are held against.")
     lines += [f"  Contradiction: {reason_words(one, system)}." for one in comparison.doubts]
     if comparison.explanations:
         lines.append("  What single change would explain it, the likeliest first:")

@@ -316,12 +316,12 @@ def _site() -> Form:
 
 
 PURPOSE_WORDS = {
-    "commissioning": "commissioning: the first start, measured",
+    "commissioning": "commissioning: first start",
     "service": "service: care as planned",
-    "fault": "fault: something was wrong",
-    "change": "change: a part or the tuning",
+    "fault": "fault: something wrong",
+    "change": "change: part or tuning",
 }
-CAUGHT_WORDS = {"tank": "at the tank, at the end of the line", "pump": "at the pump, throttled against the gauge"}
+CAUGHT_WORDS = {"tank": "at the tank", "pump": "at the pump, throttled"}
 CONDITION_WORDS = {"sound": "still sound", "worn": "worn", "failed": "failed"}
 _YES_NO = {"no": "no", "yes": "yes"}
 
@@ -335,12 +335,19 @@ def _visit() -> Form:
     )
     buckets = (
         Field("waste_volume", "Water wasted, in a bucket", "volume", "Caught at the waste valve."),
-        Field("waste_duration", "in", "duration", "By the watch."),
+        Field("waste_duration", "Time of the wasted water", "duration"),
         Field("delivered_volume", "Water delivered, in a bucket", "volume"),
-        Field("delivered_duration", "in", "duration", "Long enough for a tenth of a per cent: minutes."),
-        Field("caught_at", "Caught", "choice", "", False, _choices(CAUGHT_WORDS)),
+        Field("delivered_duration", "Time of the delivered water", "duration", "Two minutes or more."),
+        Field(
+            "caught_at",
+            "Delivered water caught",
+            "choice",
+            "At the pump it needs the gauge.",
+            False,
+            _choices(CAUGHT_WORDS),
+        ),
         Field("beats", "Beats counted", "count"),
-        Field("beats_duration", "in", "duration", "Two minutes or more."),
+        Field("beats_duration", "Time of the count", "duration", "Two minutes or more."),
         Field("gauge_pressure", "Pressure at the gauge", "pressure_gauge"),
     )
     again = (

@@ -148,15 +148,18 @@ def _site(texts: Mapping[str, str], system: str) -> str:
 
 
 def _visit(texts: Mapping[str, str], system: str) -> str:
+    pairs = (("delivered", "delivered_volume", "delivered_duration"), ("wasted", "waste_volume", "waste_duration"))
+    buckets = [
+        f"{word} {_said(texts, volume, 'volume', system)} in {texts.get(time, '')}"
+        for word, volume, time in pairs
+        if texts.get(volume)
+    ]
     return _joined(
         texts.get("date", ""),
         texts.get("purpose", ""),
-        _said(texts, "delivered_volume", "volume", system, "delivered"),
-        _said(texts, "delivered_duration", "duration", system, "in"),
-        _said(texts, "waste_volume", "volume", system, "wasted"),
-        _said(texts, "waste_duration", "duration", system, "in"),
-        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
+        *buckets,
         f"{texts['beats']} beats in {texts.get('beats_duration', '')}" if texts.get("beats") else "",
+        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
     )
 
 

@@ -43,12 +43,17 @@ _LONGEST_NAME = 80
 _SHORT = {key: words.split(":")[0] for key, words in PURPOSE_WORDS.items()}
 
 
-def due_rows(found: tuple[SiteDue, ...], system: str) -> list[Line]:
-    """What is due as rows of a list, for any page: when it is due stands at the end of each."""
-    return [
-        Line(f"/sites/{one.site.id}/visits", one.due.site, sentence(due_words(one.due, system)), when_words(one.due))
-        for one in found
-    ]
+def due_rows(found: tuple[SiteDue, ...], system: str, *, here: bool = False) -> list[Line]:
+    """What is due as rows of a list, for any page; ``here`` where the page is that of the one site."""
+    rows = []
+    for one in found:
+        words, when = sentence(due_words(one.due, system)), when_words(one.due)
+        rows.append(
+            Line(f"/visits/new?site={one.site.id}", when, words)
+            if here
+            else Line(f"/sites/{one.site.id}/visits", one.due.site, words, when)
+        )
+    return rows
 
 
 @router.get("/due")
@@ -78,7 +83,7 @@ def visits_page(request: Request, number: int) -> Response:
         said = "" if kept is None else headline(kept)
         end = f"{visit.date}, {_SHORT[visit.purpose]}"
         lines.append(Line(path_of(record), record.name, _readings(record, system), end, said))
-    due = due_rows(sites_due(book, site_id=number), system)
+    due = due_rows(sites_due(book, site_id=number), system, here=True)
     return page(request, "site_visits.html", site=site, lines=lines, due=due, built="as_built" in site.entered)
 
 
@@ -148,9 +153,9 @@ def comparison_piece(request: Request, number: int) -> Response:
     """The comparison alone: the page of a visit asks for it once it is shown, as the engine takes a second."""
     book, system = book_of(request), units_of(request)
     made = comparison_of(book, number)
-    record = find_visit(book, number).record
-    words = _comparison_words(made, system)
-    return HTMLResponse(templates.get_template("visit_comparison.html").render(record=record, units=system, **words))
+    visit = find_visit(book, number)
+    shown = {"record": visit.record, "units": system, "feeds": visit.visit.for_twin, **_comparison_words(made, system)}
+    return HTMLResponse(templates.get_template("visit_comparison.html").render(shown))
 
 
 def _comparison_words(made: Comparison, system: str) -> dict[str, Any]:
