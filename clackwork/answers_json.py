@@ -115,7 +115,7 @@ def promise_json(promise: Promise, system: str) -> dict[str, Any]:
 
 
 def reason_json(reason: Reason, system: str) -> dict[str, Any]:
-    """A reason as plain data: id, hardness, words, and its figures, the unit in each key."""
+    """A reason as plain data: its id, its words, and the figures in them."""
     found: dict[str, Any] = {"id": reason.id, "hardness": reason.hardness, "words": reason_words(reason, system)}
     for name, (value, kind) in reason.values.items():
         found |= keyed(name, value, kind, system)

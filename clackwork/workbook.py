@@ -17,12 +17,14 @@ from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
 from clackwork.site.commissioning import visit_run
 from clackwork.site.due import CareItem, care_items
+from clackwork.site.prices import PriceList
 from clackwork.site.site import Site
 from clackwork.site.standing import Standing
 from clackwork.site.survey import Survey
 from clackwork.site.visit import Visit
 from clackwork.twin.twin import Rig
 from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
 from clackwork.workbook_sites import read_place, undesigned
@@ -68,6 +70,8 @@ class Workbook:
         In the order written.
     care : tuple of CareItem
         The workshop's care with its intervals.
+    prices : PriceList or None
+        The workshop's; None where none is written.
     """
 
     title: str
@@ -88,6 +92,7 @@ class Workbook:
     as_built: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
     visits: tuple[Visit, ...] = ()
     care: tuple[CareItem, ...] = field(default_factory=care_items)
+    prices: PriceList | None = None
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
@@ -156,7 +161,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "care", "rig", "build", "trial", "site" (tables by name), "run" and "visit" (lists of tables).
+        "workbook", "prices", "care", "rig", "build", "trial", "site" (tables by name), "run" and "visit" (lists of
+        tables).
     text : str, optional
         What they were read from.
 
@@ -171,6 +177,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     named = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
     run_tables, visit_tables = root.listed_tables("run"), root.listed_tables("visit")
     care = read_care(root.table("care"))
+    price_table = root.table("prices")
     root.finish()
     rigs = {name: read_rig(table, name) for name, table in named["rig"].items()}
     revision_of = _read_revisions(named["build"])
@@ -203,6 +210,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         as_built=MappingProxyType({name: one.as_built for name, one in places.items() if one.as_built is not None}),
         visits=visits,
         care=care,
+        prices=read_prices(price_table) if price_table is not None else None,
     )
 
 

@@ -16,6 +16,7 @@ from clackwork.quantities import KINDS as QUANTITY_KINDS
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.twin.twin import Rig
 from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table
 from clackwork.workbook_runs import read_rig, read_run, read_trial
 from clackwork.workbook_sites import Place, place_figures, read_place
@@ -179,6 +180,15 @@ def _add_plain_numbers(entered: Mapping[str, Any], path: str, found: dict[str, f
             found.setdefault(f"{path}{key}", float(value))
 
 
+def _read_workshop(table: Table, name: str, around: Around) -> None:
+    """The workshop: as a pump, its price list, as in [prices], and its intervals of care, as in [care]."""
+    prices = table.table("prices")
+    if prices is not None:
+        read_prices(prices)
+    read_care(table.table("care"))
+    _read_head(table, name, around)
+
+
 def _read_head(table: Table, name: str, around: Around) -> None:
     """Title, units and note of the workshop or of a pump, as in [workbook]."""
     table.text("title")
@@ -186,12 +196,6 @@ def _read_head(table: Table, name: str, around: Around) -> None:
         table.choice("units", SYSTEMS, "how answers are shown")
     table.text("note")
     table.finish()
-
-
-def _read_workshop(table: Table, name: str, around: Around) -> None:
-    """As of a pump, and the workshop's own intervals of care."""
-    read_care(table.table("care"))
-    _read_head(table, name, around)
 
 
 def _read_note(table: Table, name: str, around: Around) -> None:

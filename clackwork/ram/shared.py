@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from clackwork.errors import InputError, ModelError, require_range
 from clackwork.hammer import Anchoring, pipe_wave_speed
+from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, unpack
-from clackwork.ram.operating import line_head
+from clackwork.ram.operating import held_case, line_head, settled_rows
 from clackwork.ram.parts import STANDARD_GRAVITY, AirVessel, DeliveryLine
 from clackwork.ram.source import require_constant_supply, require_submergence, settle_level
 from clackwork.water import Water
@@ -131,6 +132,80 @@ def _at_level(cases: Sequence[RamCase], line: DeliveryLine, drawdown: float) -> 
         results=results,
         cases=_held(cases, head, drawdown),
     )
+
+
+class _SharedLine(DeliveryLine):
+    """A line of any length: the share that one of many pumps sees of a short line is shorter than pipe can be."""
+
+    def __post_init__(self) -> None:
+        """Its whole line was looked at."""
+
+
+def line_share(line: DeliveryLine, pumps: int) -> DeliveryLine:
+    """The line as one of several like pumps on it sees it: what one delivers meets the head that all ask for together.
+
+    Parameters
+    ----------
+    line : DeliveryLine
+        Without a leak.
+    pumps : int
+
+    Returns
+    -------
+    DeliveryLine
+        Of the same lift. Darcy's head is the same at a share of the flow when bore and roughness are that share (then
+        Reynolds number and relative roughness stay), the length its cube and the fittings its square.
+
+    Raises
+    ------
+    InputError
+        When there is no pump, or the line leaks.
+    """
+    require_range("pumps", float(pumps), 1.0, float(_MOST_PUMPS), "pumps")
+    if pumps == 1:
+        return line
+    if line.leak_area > 0.0:
+        raise InputError("delivery_line.leak_area", f"{line.leak_area:g} m2", "a shared line must not leak", "Mend it.")
+    share = 1.0 / pumps
+    pipe = replace(line.pipe, bore=line.pipe.bore * share, roughness=line.pipe.roughness * share)
+    return _SharedLine(pipe, line.length * share**3, line.lift, line.fittings_loss * share**2)
+
+
+def share_supply(packed: FloatArray, pumps: int) -> None:
+    """Let rows of packed parameters see the supply pipe and standpipe as one of several like pumps on them does.
+
+    Parameters
+    ----------
+    packed : float64[..., len(PARAMETERS)]
+        Changed in place: a share of the flow loses the same head, and moves the same level by as much.
+    pumps : int
+    """
+    for name, power in (("feed_inertance", 1), ("feed_loss", 2), ("supply_plan_area", -1)):
+        packed[..., kernel.P[name]] *= float(pumps) ** power
+
+
+def settle_alike(cases: Sequence[RamCase], pumps: Sequence[int], *, workers: int | None = None) -> list[BeatResult]:
+    """Settled beats of one of several like pumps on a whole line, for each case with its number of pumps.
+
+    Raises
+    ------
+    ModelError
+        When a case has no line, or nothing opens its waste valve.
+    InputError
+        When a line of several pumps leaks.
+    """
+    held, packed, lines = [], [], []
+    for case, count in zip(cases, pumps, strict=True):
+        if case.line is None:
+            raise ModelError("Pumps side by side need the line that they share: give its lift, pipe and length.")
+        held.append(held_case(case))
+        row = pack(held[-1])
+        share_supply(row, count)
+        packed.append(row)
+        lines.append((line_share(case.line, count), case.water))
+    rows = np.array(packed)
+    results = settled_rows(rows, lines, workers=workers)
+    return [unpack(case, row, result) for case, row, result in zip(held, rows, results, strict=True)]
 
 
 def _check(cases: Sequence[RamCase], source_flow: float, submergence: float) -> None:

@@ -55,17 +55,27 @@ class CostLine:
     Attributes
     ----------
     what : str
+        "pump", "drive pipe", "supply pipe", "delivery pipe", "work" or one of :data:`clackwork.site.costing.PARTS`.
     amount : float
     unit : str
-        "each", "m", "h" or "m3".
+        "each", "m", "h", "L" or "m3".
     price : float or None
         Of one unit; None when the price list has none, and then the whole is said to be incomplete.
+    detail : str
+        Which one: the build, the pipe's series and size, the sort of work; a name that no language changes, save that of
+        work, one of :data:`clackwork.site.costing.HOURS`.
     """
 
     what: str
     amount: float
     unit: str
     price: float | None
+    detail: str = ""
+
+    @property
+    def name(self) -> str:
+        """What it is, and which one."""
+        return f"{self.what}, {self.detail}" if self.detail else self.what
 
     @property
     def cost(self) -> float:

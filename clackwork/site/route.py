@@ -70,6 +70,11 @@ class Route:
         """Of the outlet above the pump's spill level [m]."""
         return self.points[-1].height
 
+    @property
+    def summit(self) -> float:
+        """Height of its highest point [m]."""
+        return max(point.height for point in self.points)
+
     def height_at(self, distance: float) -> float:
         """Height [m] at a distance [m] along the pipe, straight between points."""
         if not 0.0 <= distance <= self.length * (1.0 + 1e-12):
@@ -85,3 +90,8 @@ class Route:
         """Distance on the flat [m], for a drawing to scale."""
         pairs = zip(self.points, self.points[1:], strict=False)
         return sum(math.sqrt((b.distance - a.distance) ** 2 - (b.height - a.height) ** 2) for a, b in pairs)
+
+
+def straight_route(length: float, lift: float) -> Route:
+    """A way that climbs evenly: what stands for one of which only length and lift [m] are known."""
+    return Route((RoutePoint(0.0, 0.0), RoutePoint(length, lift)))
