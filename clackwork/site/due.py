@@ -9,11 +9,10 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import MappingProxyType
 
 from clackwork.errors import InputError, require_range
-from clackwork.site.as_built import AsBuilt, months_after
 from clackwork.site.site import Reason
+from clackwork.site.standing import Standing, months_after
 from clackwork.site.visit import Visit
 
 SECONDS_A_DAY = 86400.0
@@ -120,7 +119,7 @@ class Place:
     Attributes
     ----------
     site : str
-    as_built : AsBuilt or None
+    as_built : Standing or None
     visits : tuple of Visit
         In any order.
     beat_rate : float or None
@@ -134,7 +133,7 @@ class Place:
     """
 
     site: str
-    as_built: AsBuilt | None = None
+    as_built: Standing | None = None
     visits: tuple[Visit, ...] = ()
     beat_rate: float | None = None
     out_of_band: tuple[str, ...] = ()

@@ -68,7 +68,9 @@ def _row(field: Field, line: str, place: int) -> dict[str, Any]:
                 row[column.key] = _value(field, column, part, place)
             columns += field.sorts.get(part, ()) if column.key == field.sort_key else ()
         elif part:
-            wanted = "; ".join(column.key for column in (*field.columns, *field.sorts.get(row.get(field.sort_key), ())))
+            wanted = "; ".join(
+                column.key for column in (*field.columns, *field.sorts.get(str(row.get(field.sort_key)), ()))
+            )
             raise InputError(
                 field.key,
                 f'line {place}, "{part[:40]}"',
