@@ -145,6 +145,8 @@ def take(
     print(f"Took {counted(counts) or 'nothing new'} into pump {taken.pump.name}{there}.")
     for what, name in taken.renamed.items():
         say(f"{what} is called '{name}' in the book: another has its name and says something else.")
+    if taken.prices_left:
+        say("The workbook's price list was left aside: the workshop has one of its own in the book, which stays.")
 
 
 @book_app.command()

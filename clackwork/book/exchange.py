@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -34,12 +34,15 @@ class Taken:
         Stood in the book already, word for word.
     renamed : mapping of str to str
         "run 'flap 3'" to the name it got because another run of that name says something else.
+    prices_left : bool
+        Whether the workbook's price list was left aside because the workshop has another, which stays.
     """
 
     pump: Record
     added: tuple[Record, ...]
     same: tuple[Record, ...]
     renamed: Mapping[str, str]
+    prices_left: bool = False
 
 
 @dataclass
@@ -98,9 +101,24 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         if "trial" in table:
             links["trial"] = trials[table["trial"]].id
         taking.place("run", table["name"], _without(table, "name", "build", "rig", "trial"), links)
-    for name, table in tables.get("site", {}).items():
-        taking.place("site", name, table, {})
-    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed)
+    sites = {name: taking.place("site", name, table, {}) for name, table in tables.get("site", {}).items()}
+    for table in tables.get("visit", []):
+        links = {"site": sites[table["site"]].id}
+        if "build" in table:
+            links |= {"pump": pump.id, "build": builds[table["build"]].id}
+        taking.place("visit", table["name"], _without(table, "name", "build", "site"), links)
+    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
+    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
+
+
+def _prices_left(hand: Hand, prices: Mapping[str, Any]) -> bool:
+    """Put a price list into the workshop that has none; whether it has another one, which stays."""
+    workshop = _workshop(hand.connection)
+    there = workshop.entered.get("prices")
+    if there is None:
+        content = writing.content_of(workshop)
+        writing.change(hand, workshop, replace(content, entered={**content.entered, "prices": prices}))
+    return there is not None and there != plain(prices, "prices")
 
 
 def _take_pump(taking: _Taking, tables: Mapping[str, Any], name: str) -> Record:
@@ -140,24 +158,37 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str,
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
     places = fetch_many(connection, record.c.kind.in_(("rig", "site")))
-    names = _names(connection, chosen, places, pump_id)
+    visits = fetch_many(connection, record.c.kind == "visit", *_of_pump_or_none(pump_id))
+    names = _names(connection, chosen, (*places, *visits), pump_id)
     head = _head(connection, pump_id)
-    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": []}
-    for one in (*places, *chosen):
+    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": [], "visit": []}
+    if "care" in head:
+        tables["care"] = head.pop("care")
+    for one in (*places, *chosen, *visits):
         around = Around({role: names[number] for role, number in one.links.items() if number in names})
         table = table_of(one.kind, names[one.id], one.entered, around)
-        if one.kind == "run":
-            tables["run"].append(table)
+        if one.kind in ("run", "visit"):
+            tables[one.kind].append(table)
         else:
             tables[one.kind][names[one.id]] = table
-    return tables
+    prices = _workshop(connection).entered.get("prices")
+    return tables if prices is None else {**tables, "prices": prices}
+
+
+def _workshop(connection: sa.Connection) -> Record:
+    return fetch_many(connection, record.c.kind == "workshop")[0]
+
+
+def _of_pump_or_none(pump_id: int | None) -> list[sa.ColumnElement[bool]]:
+    """Records of one pump, and those of which nobody said of which pump they are."""
+    return [] if pump_id is None else [sa.or_(record.c.pump_id == pump_id, record.c.pump_id.is_(None))]
 
 
 def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
     """The table [workbook]: the pump's, with the workshop's units where it has none of its own, or the workshop's."""
-    workshop = fetch_many(connection, record.c.kind == "workshop")[0]
+    workshop = _workshop(connection)
     if pump_id is None:
-        return {"title": workshop.name, **workshop.entered}
+        return {"title": workshop.name, **_without(workshop.entered, "prices")}
     pump = fetch(connection, "pump", pump_id)
     units = {"units": workshop.entered["units"]} if "units" in workshop.entered else {}
     return {"title": pump.name, **units, **pump.entered, "pump": pump.name}
@@ -193,7 +224,7 @@ def read_workbook(connection: sa.Connection, pump_id: int | None) -> Workbook:
 
 
 def give_workbook(connection: sa.Connection, pump_id: int) -> str:
-    """A pump's builds, trials and runs with the rigs used and all sites, as the text of a workbook.
+    """A pump's builds, trials and runs with the rigs used, all sites and the price list, as the text of a workbook.
 
     Raises
     ------
@@ -208,10 +239,13 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
     if not tables["build"]:
         raise InputError("pump", pump.name, "it has no build yet, and a workbook needs one")
     blocks = [table_lines("[workbook]", tables["workbook"])]
+    if "prices" in tables:
+        blocks.append(table_lines("[prices]", tables["prices"]))
     for kind in ("rig", "build", "trial"):
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]
+    blocks += [table_lines("[[visit]]", table) for table in tables["visit"]]
     text = "\n\n".join("\n".join(lines) for lines in blocks) + "\n"
     if len(text.encode()) > MOST_BYTES:
         raise WorkbookError(

@@ -15,7 +15,7 @@ from clackwork.hammer import Anchoring, pipe_wave_speed
 from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, unpack
-from clackwork.ram.operating import line_head
+from clackwork.ram.operating import held_case, line_head, settled_rows
 from clackwork.ram.parts import STANDARD_GRAVITY, AirVessel, DeliveryLine
 from clackwork.ram.source import require_constant_supply, require_submergence, settle_level
 from clackwork.water import Water
@@ -182,6 +182,30 @@ def share_supply(packed: FloatArray, pumps: int) -> None:
     """
     for name, power in (("feed_inertance", 1), ("feed_loss", 2), ("supply_plan_area", -1)):
         packed[..., kernel.P[name]] *= float(pumps) ** power
+
+
+def settle_alike(cases: Sequence[RamCase], pumps: Sequence[int], *, workers: int | None = None) -> list[BeatResult]:
+    """Settled beats of one of several like pumps on a whole line, for each case with its number of pumps.
+
+    Raises
+    ------
+    ModelError
+        When a case has no line, or nothing opens its waste valve.
+    InputError
+        When a line of several pumps leaks.
+    """
+    held, packed, lines = [], [], []
+    for case, count in zip(cases, pumps, strict=True):
+        if case.line is None:
+            raise ModelError("Pumps side by side need the line that they share: give its lift, pipe and length.")
+        held.append(held_case(case))
+        row = pack(held[-1])
+        share_supply(row, count)
+        packed.append(row)
+        lines.append((line_share(case.line, count), case.water))
+    rows = np.array(packed)
+    results = settled_rows(rows, lines, workers=workers)
+    return [unpack(case, row, result) for case, row, result in zip(held, rows, results, strict=True)]
 
 
 def _check(cases: Sequence[RamCase], source_flow: float, submergence: float) -> None:

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from clackwork.errors import InputError
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
-from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits, unpack
-from clackwork.ram.operating import held_case, operating_rows
+from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits
+from clackwork.ram.operating import operating_rows
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
-from clackwork.ram.shared import line_share, share_supply
+from clackwork.ram.shared import line_share, settle_alike, share_supply
 from clackwork.ram.source import LimitedRun, run_limited
 from clackwork.ram.vessel_air import TRANSFER_RANGE, air_budget
 from clackwork.site.site import Promise, Range, Reason, Site
@@ -33,6 +33,8 @@ MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
 AIR_LOOKED_AT = 30.0 * 86400.0
 """How often the air of a vessel is looked at [s], monthly: common practice, no published source."""
+ENOUGH = 0.95
+"""Share of draws in which there has to be enough water for a plain yes."""
 MOST_IRREGULAR = 0.25
 """Share of draws that may beat irregularly before it is said: common practice, no published source."""
 REASONS = {
@@ -148,7 +150,8 @@ def make_promise(
         that leaks.
     """
     line = line_share(site.line, pumps)
-    best = RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, site.supply, site.surroundings, line=line)
+    build = with_parameters(twin.build, twin.best)
+    best = RamCase(build, site.drive_pipe, site.supply, site.surroundings, line=site.line)
     water = best.water
     rating = drive_rating_head(best)
     rng = np.random.default_rng(seed)
@@ -157,8 +160,8 @@ def make_promise(
     noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
     ranges = _ranges(rows, out, lifts, noise, pumps)
-    limited = _best_run(best, site, pumps)
-    run = limited.result if limited.state == "enough" else _settle(best, pumps)
+    run = settle_alike([best], [pumps], workers=1)[0]
+    limited = _on_source(best, site, pumps, run)
     promise = Promise(
         site=site.name,
         build=twin.build.name,
@@ -183,24 +186,14 @@ def make_promise(
     return replace(promise, answer=answer, reasons=reasons)
 
 
-def _settle(best: RamCase, pumps: int) -> BeatResult:
-    """Settled beats of one of the pumps, with the best values and as much water as it draws."""
-    assert best.line is not None
-    held = held_case(best)
-    packed = pack(held)[np.newaxis]
-    share_supply(packed, pumps)
-    out = operating_rows(packed, [best.line], best.water, workers=1)
-    return unpack(held, packed[0], out[0])
-
-
-def _best_run(best: RamCase, site: Site, pumps: int) -> LimitedRun:
-    """One of the pumps with the best values and its share of what the source gives."""
-    if best.supply.feed is None:
-        return run_limited(best, site.source_flow / pumps, site.submergence)
-    found = _settle(best, pumps)
-    if found.drawn_flow > site.source_flow / pumps:
-        return LimitedRun("starved", 0.0, found)
-    return LimitedRun("enough" if found.is_beating else found.state, 0.0, found)
+def _on_source(best: RamCase, site: Site, pumps: int, run: BeatResult) -> LimitedRun:
+    """One of the pumps, whose beats are ``run`` where there is enough, on its share of what the source gives."""
+    share = site.source_flow / pumps
+    if run.drawn_flow > share:
+        if best.supply.feed is None:
+            return run_limited(replace(best, line=line_share(site.line, pumps)), share, site.submergence)
+        return LimitedRun("starved", 0.0, run)
+    return LimitedRun("enough" if run.is_beating else run.state, 0.0, run)
 
 
 def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatArray, pumps: int) -> dict[str, Range]:
@@ -328,7 +321,7 @@ def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
         reasons.append(_reason("delivers_nothing", "no"))
     elif promise.delivered_flow.low <= 0.0:
         reasons.append(_reason("may_deliver_nothing", "only if"))
-    if promise.share_enough_water < 0.95:
+    if promise.share_enough_water < ENOUGH:
         reasons.append(
             _reason(
                 "too_little_water",

@@ -42,8 +42,9 @@ class Field:
         Its place in what was typed: "waste_valve.stroke".
     label : str
     kind : str
-        A kind of quantity, or "text", "note", "number" (without a unit), "whole", "choice", "list" (texts between
-        semicolons) or "rows" (a table a line, :mod:`clackwork.web.rows`).
+        A kind of quantity, or "text", "note", "date", "number" (without a unit), "whole", "choice", "list" (texts between
+        semicolons), "rows" (a table a line) or "lines" (one table whose fields are names of one's own, a line
+        "name = value" for each); the last three in :mod:`clackwork.web.rows`.
     help : str
         One short line under the label.
     needed : bool

@@ -11,7 +11,7 @@ from clackwork.book.errors import NameTaken
 from clackwork.errors import ClackworkError, InputError
 from clackwork.web.fields import Field, Form, Group
 from clackwork.web.figures import example
-from clackwork.web.rows import list_of, rows_of, text_of_list, text_of_rows
+from clackwork.web.rows import lines_of, list_of, rows_of, table_at, table_of_lines, text_of_list, text_of_rows
 
 NAME = "name"
 VERSION = "version"
@@ -65,7 +65,7 @@ class Filled:
 def filled_from(form: Form, typed: Mapping[str, Any]) -> Filled:
     """A form with what a browser sent; other fields of the request are left aside."""
     names = dict.fromkeys((NAME, VERSION, REQUEST, *(LINK + link.role for link in form.links)), _LONGEST)
-    names |= {one.key: _LONGEST_ROWS if one.kind == "rows" else _LONGEST for one in form.fields()}
+    names |= {one.key: _LONGEST_ROWS if one.kind in ("rows", "lines") else _LONGEST for one in form.fields()}
     values = {}
     for name, longest in names.items():
         text = typed.get(name, "")
@@ -75,7 +75,8 @@ def filled_from(form: Form, typed: Mapping[str, Any]) -> Filled:
 
 def filled_of(form: Form, name: str, entered: Mapping[str, Any], links: Mapping[str, int]) -> Filled:
     """A form with what a record holds."""
-    values = {key: _in_field(form.field(key), value) for key, value in _flat(entered)}
+    values = {key: _in_field(form.field(key), value) for key, value in _flat(entered) if not _in_lines(form, key)}
+    values |= {one.key: lines_of(table_at(entered, one.key)) for one in form.fields() if one.kind == "lines"}
     values |= {LINK + role: str(number) for role, number in links.items()}
     return Filled(form, {**values, NAME: name})
 
@@ -100,7 +101,7 @@ def entered_of(filled: Filled, kept: Mapping[str, Any] | None = None) -> dict[st
         if text and filled.counts(one):
             _put(entered, one.key, _kept(one, text))
     for place, value in _flat(kept or {}):
-        if filled.form.field(place) is None:
+        if filled.form.field(place) is None and not _in_lines(filled.form, place):
             _put(entered, place, value)
     _keep_needed_tables(filled.form, entered)
     return entered
@@ -112,7 +113,14 @@ def _kept(one: Field, text: str) -> Any:
         return _number(one, text)
     if one.kind == "list":
         return list_of(text)
+    if one.kind == "lines":
+        return table_of_lines(one, text)
     return rows_of(one, text) if one.kind == "rows" else text
+
+
+def _in_lines(form: Form, place: str) -> bool:
+    """Whether a dotted place belongs to a field of lines."""
+    return any(place.startswith(f"{one.key}.") for one in form.fields() if one.kind == "lines")
 
 
 def _in_field(one: Field | None, value: object) -> str:
@@ -186,7 +194,8 @@ def place_error(filled: Filled, error: ClackworkError) -> None:
     if isinstance(error, InputError) and (row := re.search(r" number (\d+)", error.field)):
         sentence = f"Line {row[1]}: {sentence}"
     for name in names:
-        filled.errors[name] = sentence
+        _, in_lines, line = error.field.partition(f"{name.replace('.', ', ')}, ")
+        filled.errors[name] = f"{line}: {error.allowed}. {error.next_step}".strip() if in_lines else sentence
     if not names:
         filled.errors[""] = str(error)
 
@@ -209,4 +218,7 @@ def _fields_meant(filled: Filled, said: str) -> list[str]:
     outer = _LIST_PLACE.sub("", rest).replace(", ", ".")  # "source number 2, times" stands in the field "source"
     if found or outer in known:
         return found or [outer]
+    lines = [one.key for one in form.fields() if one.kind == "lines" and path.startswith(f"{one.key}.")]
+    if lines:
+        return lines
     return [NAME] if rest in ("", form.kind) and not filled.value(NAME) else []

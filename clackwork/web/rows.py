@@ -153,3 +153,40 @@ def _put(row: dict[str, Any], place: str, value: Any) -> None:
         inner = row.setdefault(table, {})
         row = inner if isinstance(inner, dict) else {}
     row[key] = value
+
+
+def lines_of(table: object) -> str:
+    """A table whose fields are names of one's own as lines, "steel-sch40 1 in = 7.50"."""
+    pairs = table.items() if isinstance(table, Mapping) else ()
+    return "\n".join(
+        f"{name} = {value:g}" if isinstance(value, float) else f"{name} = {value}" for name, value in pairs
+    )
+
+
+def table_of_lines(one: Field, text: str) -> dict[str, str]:
+    """The table that lines stand for, values as typed; the last sign of equality in a line parts name and value.
+
+    Raises
+    ------
+    InputError
+        A line without a name or a value, or a name that stands there twice.
+    """
+    found: dict[str, str] = {}
+    for line in (line.strip() for line in text.split("\n")):
+        name, sign, value = (part.strip() for part in line.rpartition("="))
+        if not line:
+            continue
+        if not sign or not name or not value:
+            raise InputError(one.key, f'"{line}"', f'"{line}" is no name, sign of equality and figure', one.help)
+        if name in found:
+            raise InputError(one.key, f'"{line}"', f'"{name}" stands there twice')
+        found[name] = value
+    return found
+
+
+def table_at(entered: Mapping[str, Any], place: str) -> Mapping[str, Any]:
+    """The table at a dotted place; an empty one where there is none."""
+    for key in place.split("."):
+        inner = entered.get(key)
+        entered = inner if isinstance(inner, Mapping) else {}
+    return entered

@@ -10,6 +10,7 @@ from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
 from clackwork.web.figures import typed_in
 from clackwork.web.forms import flat_texts
+from clackwork.web.rows import table_at
 
 if TYPE_CHECKING:
     from clackwork.book import Record
@@ -64,6 +65,9 @@ def fact_groups(record: Record, system: str) -> tuple[FactGroup, ...]:
     for group in forms()[record.kind].groups:
         facts = []
         for one in group.fields:
+            if one.kind == "lines":
+                lines = table_at(record.entered, one.key)
+                facts += [Fact(f"{one.label}: {name}", str(value), "") for name, value in lines.items()]
             text = texts.get(one.key, "")
             if text and one.kind != "note":
                 shown = shown_value(one, text, system)
@@ -147,12 +151,29 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _visit(texts: Mapping[str, str], system: str) -> str:
+    pairs = (("delivered", "delivered_volume", "delivered_duration"), ("wasted", "waste_volume", "waste_duration"))
+    buckets = [
+        f"{word} {_said(texts, volume, 'volume', system)} in {texts.get(time, '')}"
+        for word, volume, time in pairs
+        if texts.get(volume)
+    ]
+    return _joined(
+        texts.get("date", ""),
+        texts.get("purpose", ""),
+        *buckets,
+        f"{texts['beats']} beats in {texts.get('beats_duration', '')}" if texts.get("beats") else "",
+        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
+    )
+
+
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
     "rig": _rig,
     "run": _run,
     "trial": _trial,
     "site": _site,
+    "visit": _visit,
 }
 
 

@@ -11,14 +11,17 @@ import pytest
 from clackwork.book.kinds import Around, read_entered
 from clackwork.errors import ClackworkError, InputError
 from clackwork.quantities import KINDS, parse, parse_plus_minus
+from clackwork.site.due import CARE
+from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FLAP, POPPET, forms
 from clackwork.web.figures import example, system_typed, typed_in
 from clackwork.web.forms import entered_of, filled_from, filled_of, place_error
 from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, parse_toml
 from clackwork.workbook_runs import read_trial
 
-NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump"}
+NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump", "site"}
 DEMO = parse_toml((files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8"))
 
 
@@ -75,7 +78,19 @@ def readings(kind: str) -> list[Callable[[], object]]:
             )
         ],
         "pump": [variant({})],
-        "workshop": [variant({})],
+        "workshop": [variant({"prices": DEMO["prices"], "care": {item: {} for item in CARE}})],
+        "visit": [
+            variant(
+                {
+                    "date": "2024-05-03",
+                    "purpose": "service",
+                    "parts": {part: {"condition": "worn"} for part in PARTS},
+                    "care": {item: "yes" for item in CARE},
+                    "instruments": gauges,
+                },
+                {"site": "here", "build": "flap"},
+            )
+        ],
     }[kind]
 
 
@@ -112,9 +127,16 @@ OF_A_ROW = {"source": {"note", "bucket", "stopwatch", "head_half_width", "angle_
 
 
 def outside_rows(form: Any, places: set[str]) -> set[str]:
-    """Places with those inside a field of rows put together to that field; each must have a column there."""
+    """Places with those inside a field of rows put together to that field; each must have a column there.
+
+    A field of lines holds whatever names its table has.
+    """
+    lines = [one.key for one in form.fields() if one.kind == "lines"]
     found = set()
     for place in places:
+        if any(place.startswith(f"{key}.") for key in lines):
+            found.add(next(key for key in lines if place.startswith(f"{key}.")))
+            continue
         field = next((one for one in form.fields() if one.kind == "rows" and place.startswith(f"{one.key}.")), None)
         if field is None:
             found.add(place)
@@ -141,7 +163,9 @@ def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytes
 @pytest.mark.parametrize("kind", sorted(forms()))
 def test_fields_are_of_a_known_kind_and_choices_are_what_the_reader_takes(kind: str) -> None:
     for one in forms()[kind].fields():
-        assert one.kind in {*KINDS, "text", "note", "number", "whole", "choice", "list", "rows"}, one.key
+        assert one.kind in {*KINDS, "text", "note", "date", "number", "whole", "choice", "list", "rows", "lines"}, (
+            one.key
+        )
         assert bool(one.choices) is (one.kind == "choice"), one.key
         if one.only_for is not None:
             assert forms()[kind].field(one.only_for.key), one.key
@@ -160,6 +184,52 @@ def test_a_build_goes_through_its_form_unchanged(name: str) -> None:
 def test_rigs_and_sites_go_through_their_forms_unchanged(kind: str) -> None:
     for name, entered in DEMO[kind].items():
         assert entered_of(filled_of(forms()[kind], name, entered, {})) == entered
+
+
+def test_a_workshop_s_prices_go_through_their_form_without_loss() -> None:
+    form, entered = forms()["workshop"], {"title": "Two hands", "prices": DEMO["prices"]}
+    again = entered_of(filled_from(form, filled_of(form, "Us", entered, {}).values), entered)
+    read = {
+        name: read_prices(Table(one["prices"], "prices", "prices", {})) for name, one in (("a", entered), ("b", again))
+    }
+    assert read["a"] == read["b"]
+    assert again["prices"]["pipes"] == entered["prices"]["pipes"]  # texts stay as typed
+    assert entered_of(filled_from(form, filled_of(form, "Us", again, {}).values), again) == again
+
+
+def test_a_price_taken_out_of_its_lines_is_gone() -> None:
+    form, entered = forms()["workshop"], {"prices": {"currency": "EUR", "pumps": {"flap": "180", "poppet": "200"}}}
+    filled = filled_of(form, "Us", entered, {})
+    filled.values["prices.pumps"] = "flap = 180"
+    assert entered_of(filled, entered) == {"prices": {"currency": "EUR", "pumps": {"flap": "180"}}}
+
+
+def test_a_long_price_list_is_not_cut() -> None:
+    lines = "\n".join(f"part number {place} = {place}.50" for place in range(300))
+    filled = filled_from(forms()["workshop"], {"prices.parts": lines})
+    assert len(entered_of(filled)["prices"]["parts"]) == 300
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("pumps", "flap 180", "no name"),
+        ("pumps", "flap = 180\nflap = 190", "twice"),
+        ("pumps", "flap = dear", "plain number"),
+        ("pipes", "steel-sch41 1 in = 7.50", "steel-sch40"),
+        ("pipes", "steel-sch40 1 in = -2", "plain number"),
+        ("parts", "strainr = 3", 'Did you mean "strainer"'),
+        ("hours", "set up = 3", "set out"),
+    ],
+)
+def test_a_wrong_price_is_told_at_its_field_by_its_line(key: str, text: str, said: str) -> None:
+    form = forms()["workshop"]
+    filled = filled_from(form, {"name": "Us", "prices.currency": "EUR", f"prices.{key}": text})
+    with pytest.raises(InputError) as told:
+        read_entered("workshop", "Us", entered_of(filled), Around({}))
+    place_error(filled, told.value)
+    assert said in filled.error(f"prices.{key}")
+    assert text.split("=")[0].split("\n")[0].strip() in filled.error(f"prices.{key}")
 
 
 def test_what_a_form_has_no_field_for_stays() -> None:
