@@ -23,6 +23,7 @@ from clackwork.cli_frame import (
 )
 from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
+from clackwork.cli_visits import due, visits
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
@@ -199,6 +200,8 @@ def beat(
 app.command()(tune)
 app.command()(quick)
 app.command()(design)
+app.command()(visits)
+app.command()(due)
 
 
 @app.command()

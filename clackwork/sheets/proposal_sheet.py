@@ -15,7 +15,7 @@ from clackwork.sheets.site_case import (
     reason_fields,
     times,
 )
-from clackwork.sheets.typeset import Fields
+from clackwork.sheets.typeset import Fields, sentence
 from clackwork.site.design import Choice
 from clackwork.site.first_start import whole_length
 
@@ -39,10 +39,12 @@ def proposal_fields(case: SiteCase) -> Fields:
         "chiefs": _chiefs(case),
         "reasons_title": words(f"proposal.reasons_{answer}"),
         **reason_fields(case),
+        "limit": _limit(case),
         "drawing": drawing_fields(case),
         "words": {
             name: words(f"proposal.{name}")
             for name in (
+                "limit",
                 "to_be_known",
                 "you_get",
                 "choices",
@@ -80,6 +82,14 @@ def proposal_fields(case: SiteCase) -> Fields:
         "rules": _rules(case),
         **caution_fields(case, BESIDE),
     }
+
+
+def _limit(case: SiteCase) -> str:
+    """The one thing that limits the place, where no reason has said it."""
+    limit = case.design.limit
+    if limit is None or any(one.id == limit.id for one in case.choice.reasons):
+        return ""
+    return sentence(case.words.reason(limit, case.units))
 
 
 def _chiefs(case: SiteCase) -> list[list[str]]:

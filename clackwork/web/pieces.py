@@ -18,6 +18,8 @@ PIECES = (
     "quick_pages",
     "site_api",
     "site_pages",
+    "visit_pages",
+    "visit_api",
     "work_pages",
     "job_api",
     "twin_api",

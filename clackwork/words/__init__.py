@@ -123,7 +123,10 @@ class Words:
     def reason(self, reason: Reason, units: str) -> str:
         """A reason in words, its figures in the units asked for."""
         values = {name: self.quantity(value, kind, units) for name, (value, kind) in reason.values.items()}
-        return self.known("reason", reason.id, reason.words).format(**values)
+        words = self.known("reason", reason.id, reason.words)
+        if placeholders(words) != placeholders(reason.words):  # another reason that happens to have the same id
+            words = reason.words
+        return words.format(**values)
 
     def pipe(self, pipe: Pipe, units: str) -> str:
         """Size and kind of a pipe: "1 in PVC schedule 40"."""
