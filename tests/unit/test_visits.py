@@ -151,6 +151,4 @@ def test_the_workshop_keeps_its_own_care(book: Book) -> None:
     book.change("workshop", workshop.id, version=workshop.version, entered={"care": {"rubbers": {"months": 24}}})
     assert {item.id: item.months for item in book.workbook().care}["rubbers"] == 24
     with pytest.raises(InputError, match="polish"):
-        book.change(
-            "workshop", workshop.id, version=workshop.version + 1, entered={"care": {"polish": {"months": 24}}}
-        )
+        book.change("workshop", workshop.id, version=workshop.version + 1, entered={"care": {"polish": {"months": 24}}})
