@@ -22,6 +22,7 @@ from clackwork.cli_frame import (
 )
 from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
+from clackwork.cli_visits import due, visits
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
@@ -196,6 +197,8 @@ def beat(
 
 
 app.command()(tune)
+app.command()(visits)
+app.command()(due)
 
 
 @app.command()

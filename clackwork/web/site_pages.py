@@ -42,7 +42,8 @@ def sites(request: Request) -> Response:
     lines = [line_of(site, units_of(request)) for site in found.records]
     empty = "No site of that name." if search else "No site yet: a customer's place with its fall, lift and source."
     listing = listing_of(found, lines, "Find a site", empty, "/sites/new", "Add a site")
-    return page(request, "listing.html", title="Sites", listings=[listing], search=search)
+    beside = [("What is due", "/due")]
+    return page(request, "listing.html", title="Sites", listings=[listing], search=search, beside=beside)
 
 
 @router.get("/sites/{number:int}")
