@@ -24,7 +24,7 @@ ROUGH = 0.03
 """Relative roughness of the best delivery."""
 LITRES_A_MINUTE = 1e-3 / 60.0
 FALLS, RATIOS, FLOWS = st.floats(0.8, 6.0), st.floats(3.5, 10.0), st.floats(15.0, 150.0)
-few = settings(max_examples=12, deadline=None)
+few = settings(max_examples=8, deadline=None)
 ONE_PUMP = QuickAssumptions(
     delivery_pipe=find_pipe("pe100-sdr11", "25 mm"), drive_length=18.0, stock=replace(usual_stock(), most_pumps=1)
 )

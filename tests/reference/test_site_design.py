@@ -86,13 +86,15 @@ def test_peace_corps_exercise(record_case: Callable[..., None]) -> None:
 
 
 def test_usaid_table(record_case: Callable[..., None]) -> None:
+    """A 25 mm ram offered 20 L/min, at which it is tuned to some 50 to 60 beats a minute."""
     for (fall, lift), litres in TABLE.items():
-        answer = exact(float(fall), 200.0 * PER_MINUTE, float(lift))
+        answer = exact(float(fall), 20.0 * PER_MINUTE, float(lift))
+        assert 40.0 < 60.0 * answer.promise.beat_rate.middle < 80.0
         found = 1e3 * daily_for(answer, PER_MINUTE)
-        record_case(f"one pump, fall {fall} m, lift {lift} m", USAID, litres, round(found), 0.25)
+        record_case(f"quick answer, fall {fall} m, lift {lift} m", USAID, litres, round(found), 0.12)
         efficiency = answer.promise.daubuisson_efficiency.middle
         band = "USAID Water for the World RWS.4.D.5, implied d'Aubuisson, lift of 3 to 12 falls"
-        record_case(f"d'Aubuisson, fall {fall} m, lift {lift} m", band, (0.45, 0.80), round(efficiency, 3), 0.0)
+        record_case(f"d'Aubuisson, fall {fall} m, lift {lift} m", band, (0.45, 0.75), round(efficiency, 3), 0.0)
 
 
 def test_printed_rules(record_case: Callable[..., None]) -> None:
@@ -100,13 +102,12 @@ def test_printed_rules(record_case: Callable[..., None]) -> None:
     record_case("source over delivered flow", "USAID Water for the World RWS.4.D.5", 7.0, LEAST_SOURCE_TIMES, 0.0)
 
 
-PLACES = 10
-PUMPS = 5
-"""Made-up pumps, each at two places."""
+PLACES = (4, 3, 3)
+"""Of each made-up pump."""
 FAR_SEED = 40
 """Pumps unlike those of the other study."""
 PLENTY = Stock(
-    drive_pipes=(find_pipe("steel-sch40", "1 in"), find_pipe("pvc-sch40", "1 in")),
+    drive_pipes=(find_pipe("steel-sch40", "1 in"),),
     supply_pipes=(find_pipe("pvc-sch40", "2 in"),),
     delivery_pipes=(find_pipe("pe100-sdr11", "63 mm"),),
     most_pumps=2,
@@ -135,12 +136,12 @@ def place_of(rng: np.random.Generator, number: int) -> tuple[Survey, float, floa
 
 
 def truths(number: int) -> list[Truth]:
-    """One made-up pump fitted, and designed for two places."""
+    """One made-up pump fitted, and designed for some places."""
     rng = np.random.default_rng([979, number])
     build, rig, truth = made_up_pump(FAR_SEED + number)
     twin = fit_twin(build, {"yard": rig}, bench_runs(build, truth, rng), seed=number)
     found = []
-    for place in range(PLACES // PUMPS):
+    for place in range(PLACES[number]):
         survey, fall, lift, _ = place_of(rng, place)
         choice = search_designs(survey, (twin,), PLENTY, draws=100, workers=1).choices[0]
         found.append(Truth(choice, *true_figures(choice, truth.build, fall, lift, rng)))
@@ -173,8 +174,8 @@ def true_figures(
 def test_promises_of_designs_cover_made_up_places() -> None:
     """Nine in ten of thirty, as a share of thirty with room for its own scatter (25 or more with probability 0.93)."""
     with ThreadPoolExecutor(2) as pool:
-        found = [one for some in pool.map(truths, range(PUMPS)) for one in some]
-    assert len(found) == PLACES and all(one.beats for one in found)
+        found = [one for some in pool.map(truths, range(len(PLACES))) for one in some]
+    assert len(found) == sum(PLACES) == 10 and all(one.beats for one in found)
     held = {name: 0 for name in found[0].figures}
     for one in found:
         assert one.choice.promise.answer != "no"
