@@ -15,8 +15,10 @@ from clackwork.errors import ClackworkError, InputError, require_range
 from clackwork.quantities import format_quantity, parse
 from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins
+from clackwork.shop.glances import keep_glance
 from clackwork.shop.job_rows import Job, ask_for, last_job
-from clackwork.shop.site_records import prices_of, record_place
+from clackwork.shop.visits import place_of
+from clackwork.shop.workshop_prices import prices_of
 from clackwork.site.design import Design
 from clackwork.site.prices import Alternative
 
@@ -115,7 +117,7 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     twins = fitted_twins(book)
     rests_on = _rests_on(book, site, twins)
     found = search_designs(
-        record_place(site).survey,
+        place_of(site).survey,
         tuple(one.twin for one in twins),
         usual_stock(),
         prices=prices_of(book),
@@ -124,6 +126,7 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
         seed=int(task.arguments["seed"]),
         progress=task.progress,
     )
+    keep_glance(book, site, found)
     return {"design": design_text(found), "rests_on": rests_on}
 
 
