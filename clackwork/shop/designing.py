@@ -115,7 +115,7 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     task.progress(0, 1000)
     site = book.get("site", int(task.arguments["site_id"]))
     twins = fitted_twins(book)
-    rests_on = _rests_on(book, site, twins)
+    rests_on = basis_of_design(book, site, twins)
     found = search_designs(
         place_of(site).survey,
         tuple(one.twin for one in twins),
@@ -170,7 +170,7 @@ def alternatives_text(rows: Sequence[Sequence[Any]], system: str) -> str:
     return "\n".join(lines)
 
 
-def _rests_on(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> dict[str, Any]:
+def basis_of_design(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> dict[str, Any]:
     """What a design is made from, with the marks by which a later change of it is seen."""
     return {
         "site": [
@@ -224,7 +224,7 @@ def kept_design(book: Book, job: Job, site: Record) -> KeptDesign | None:
         rests_on: Mapping[str, Any] = job.result["rests_on"]
     except (ClackworkError, KeyError):
         return None
-    return KeptDesign(job, design, rests_on, _reasons(rests_on, _rests_on(book, site, fitted_twins(book)), book))
+    return KeptDesign(job, design, rests_on, _reasons(rests_on, basis_of_design(book, site, fitted_twins(book)), book))
 
 
 def _reasons(then: Mapping[str, Any], now: Mapping[str, Any], book: Book) -> tuple[str, ...]:
