@@ -5,6 +5,7 @@ from __future__ import annotations
 from browser_case import Served
 from invented_twin import twin_of
 from playwright.sync_api import Page, expect
+from workshop_books import SHORT
 
 
 def prepared(demo: Served) -> tuple[int, int]:
@@ -20,22 +21,14 @@ def test_a_commissioning_entered_on_a_phone_is_seen_against_its_band(demo: Serve
     phone.goto(f"/sites/{site}/visits")
     phone.get_by_role("link", name="Enter the commissioning").click()
     phone.get_by_label("Build that stands there").select_option(str(flap))
-    readings = {
-        "waste_volume": "15.0 L",
-        "waste_duration": "60 s",
-        "delivered_volume": "3.0 L",
-        "delivered_duration": "4:00",
-        "beats": "124",
-        "beats_duration": "2:00",
-    }
-    for name, text in readings.items():
+    for name, text in SHORT.items():
         phone.locator(f"#{name}").fill(text)
-    assert min(box["height"] for box in map(lambda n: phone.locator(f"#{n}").bounding_box(), readings) if box) >= 48
+    assert min(box["height"] for box in map(lambda n: phone.locator(f"#{n}").bounding_box(), SHORT) if box) >= 48
     expect(phone.get_by_text("Kept on this device")).to_be_visible()
 
     phone.goto("/sites")  # put in the pocket, looked at elsewhere
     phone.goto(f"/visits/new?site={site}")
-    for name, text in readings.items():
+    for name, text in SHORT.items():
         expect(phone.locator(f"#{name}")).to_have_value(text)
     phone.locator("#waste_duration").fill("")
     phone.get_by_role("button", name="Save the visit").click()

@@ -10,23 +10,14 @@ from typing import Any
 import pytest
 from invented_twin import twin_of
 from web_case import Browser, served
-from workshop_books import Shop, small_shop
+from workshop_books import SHORT, Shop, small_shop
 
 from clackwork.book import Book
 from clackwork.shop.photographs import LARGEST_PHOTOGRAPH, kind_of_image
 from clackwork.shop.visits import comparison_of, kept_comparison
 
 PNG = b"\x89PNG\r\n\x1a\n" + b"\0" * 40
-READ = {
-    "date": "2024-05-03",
-    "purpose": "commissioning",
-    "waste_volume": "15.0 L",
-    "waste_duration": "60 s",
-    "delivered_volume": "3.0 L",
-    "delivered_duration": "4:00",
-    "beats": "124",
-    "beats_duration": "2:00",
-}
+READ = {"date": "2024-05-03", "purpose": "commissioning", **SHORT}
 
 
 @pytest.fixture
