@@ -17,6 +17,7 @@ from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
 from clackwork.site.site import Site
 from clackwork.twin.twin import Rig
+from clackwork.workbook_instruments import read_instrument
 from clackwork.workbook_parts import read_build, read_site
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
@@ -39,6 +40,8 @@ class Workbook:
     units : str
         "metric" or "us": how its answers are shown unless asked otherwise.
     rigs, builds, trials, sites : mapping by name, in the order written
+    instruments : mapping of str to instrument
+        Those described by themselves, of any class in `clackwork.bench.instruments`.
     runs : tuple of Run
         In the order written.
     typed : mapping of str to Quantity
@@ -66,6 +69,7 @@ class Workbook:
     pump: str = ""
     revision_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     trial_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    instruments: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
@@ -116,7 +120,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "rig", "build", "trial", "site" (tables by name) and "run" (a list of tables).
+        "workbook", "instrument", "rig", "build", "trial", "site" (tables by name) and "run" (a list of tables).
     text : str, optional
         What they were read from.
 
@@ -128,10 +132,11 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     typed: dict[str, Quantity] = {}
     root = Table(dict(tables), "", "", typed)
     title, units, note, pump = _read_head(root.table("workbook"))
-    named = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
+    named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site")}
     run_tables = root.listed_tables("run")
     root.finish()
-    rigs = {name: read_rig(table, name) for name, table in named["rig"].items()}
+    instruments = {name: read_instrument(table, name) for name, table in named["instrument"].items()}
+    rigs = {name: read_rig(table, name, instruments) for name, table in named["rig"].items()}
     revision_of = _read_revisions(named["build"])
     builds = {name: read_build(table, name) for name, table in named["build"].items()}
     asked = [_read_trial_named(table, named["trial"]) for table in run_tables]
@@ -155,6 +160,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         pump=pump,
         revision_of=MappingProxyType(revision_of),
         trial_of=MappingProxyType(trial_of),
+        instruments=MappingProxyType(instruments),
     )
 
 

@@ -26,13 +26,13 @@ from clackwork.book.backup_file import Progress, unpack
 from clackwork.book.errors import BookError
 from clackwork.book.folders import folder_warnings
 from clackwork.book.journal import as_kept
-from clackwork.book.kinds import Around, read_entered
+from clackwork.book.kinds import Around, read_entered, rig_of
 from clackwork.book.migrate import KNOWN, REVISION, revision_of
 from clackwork.book.places import Place, Store, find_place
 from clackwork.book.records import Record
 from clackwork.book.records import from_row as record_from_row
 from clackwork.book.tables import attachment, change, record
-from clackwork.book.writing import KEPT_BY_PROGRAM
+from clackwork.book.writing import KEPT_BY_PROGRAM, around_rig
 from clackwork.errors import ClackworkError
 
 GOOD, WARNING, BAD = "good", "warning", "bad"
@@ -210,10 +210,8 @@ def _records(connection: sa.Connection, progress: Progress) -> Iterator[Finding]
         linked = {role: everything[number] for role, number in one.links.items() if number in everything}
         if len(linked) != len(one.links):
             continue  # a link that leads nowhere is a finding of its own
-        rig = linked["rig"].entered if "rig" in linked else None
         try:
-            names = {role: other.name for role, other in linked.items()}
-            si = read_entered(one.kind, one.name, one.entered, Around(names, rig))
+            si = read_entered(one.kind, one.name, one.entered, _around(one, linked, everything))
         except (ClackworkError, KeyError) as error:
             faults.append(f"{one.kind} '{one.name}' cannot be read ({str(error).rstrip('.')})")
             continue
@@ -221,6 +219,18 @@ def _records(connection: sa.Connection, progress: Progress) -> Iterator[Finding]
             faults.append(f"{one.kind} '{one.name}' has other figures than its text gives")
     words = "Every record can be read, and its figures are those of its text."
     yield _verdict("records", faults, words, "Open the record, look at it and save it again.", WARNING)
+
+
+def _around(one: Record, linked: Mapping[str, Record], everything: Mapping[int, Record]) -> Around:
+    """What the readers need to know of the records one is linked to."""
+    if one.kind == "rig":
+        return around_rig(linked)
+    names = {role: other.name for role, other in linked.items()}
+    if one.kind != "run":
+        return Around(names)
+    rig = linked["rig"]
+    with_instruments = around_rig({role: everything[number] for role, number in rig.links.items()})
+    return Around(names, rig_of(rig.name, rig.entered, with_instruments))
 
 
 def _same_figures(read: Mapping[str, float | None], kept: Mapping[str, float | None]) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from clackwork.book import writing
-from clackwork.book.kinds import Around, table_of
+from clackwork.book.kinds import Around, instruments_apart, table_of
 from clackwork.book.records import Record, fetch, fetch_many, fetch_named, plain, scope_of
 from clackwork.book.tables import record
 from clackwork.book.toml_text import table_lines, toml_key
@@ -19,6 +19,8 @@ from clackwork.workbook import Workbook, load_workbook, workbook_from_tables
 from clackwork.workbook_reader import MOST_BYTES, WorkbookError, checked_name, parse_toml, read_source
 
 _LONGEST_NAME = 80
+_OF_THE_BOOK = ("instrument", "rig", "site")
+"""Kinds of a workbook that belong to no pump."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,13 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     tables = parse_toml(text)
     taking = _Taking(hand)
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
-    rigs = {name: taking.place("rig", name, table, {}) for name, table in tables.get("rig", {}).items()}
+    instruments = {
+        name: taking.place("instrument", name, one, {}) for name, one in tables.get("instrument", {}).items()
+    }
+    rigs = {}
+    for name, table in tables.get("rig", {}).items():
+        entered, used = instruments_apart(table)
+        rigs[name] = taking.place("rig", name, entered, {role: instruments[one].id for role, one in used.items()})
     builds = _take_builds(taking, tables.get("build", {}), pump)
     trials = {}
     for name, table in tables.get("trial", {}).items():
@@ -133,16 +141,24 @@ def _without(table: Mapping[str, Any], *keys: str) -> dict[str, Any]:
 
 
 def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
-    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all rigs and sites."""
+    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all else of the book."""
     kinds = ("build", "trial", "run")
     where: list[sa.ColumnElement[bool]] = [record.c.kind.in_(kinds)]
     if pump_id is not None:
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
-    places = fetch_many(connection, record.c.kind.in_(("rig", "site")))
+    places = fetch_many(connection, record.c.kind.in_(_OF_THE_BOOK))
     names = _names(connection, chosen, places, pump_id)
     head = _head(connection, pump_id)
-    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": []}
+    tables: dict[str, Any] = {
+        "workbook": head,
+        "instrument": {},
+        "rig": {},
+        "build": {},
+        "trial": {},
+        "site": {},
+        "run": [],
+    }
     for one in (*places, *chosen):
         around = Around({role: names[number] for role, number in one.links.items() if number in names})
         table = table_of(one.kind, names[one.id], one.entered, around)
@@ -193,7 +209,7 @@ def read_workbook(connection: sa.Connection, pump_id: int | None) -> Workbook:
 
 
 def give_workbook(connection: sa.Connection, pump_id: int) -> str:
-    """A pump's builds, trials and runs with the rigs used and all sites, as the text of a workbook.
+    """A pump's builds, trials and runs with all instruments, rigs and sites, as the text of a workbook.
 
     Raises
     ------
@@ -208,7 +224,7 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
     if not tables["build"]:
         raise InputError("pump", pump.name, "it has no build yet, and a workbook needs one")
     blocks = [table_lines("[workbook]", tables["workbook"])]
-    for kind in ("rig", "build", "trial"):
+    for kind in ("instrument", "rig", "build", "trial"):
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]

@@ -1,7 +1,7 @@
 """Twins kept with what they rest on, and whether that still stands.
 
-A twin rests on its build, on that build's runs, on the rigs they stood on, and on the engine. A note changed makes no
-twin stale: what counts is what the fit has read.
+A twin rests on its build, on that build's runs, on the rigs they stood on with their instruments, and on the engine. A note
+changed makes no twin stale: what counts is what the fit has read.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from clackwork._cache import kernel_key
 from clackwork.book import writing
 from clackwork.book.exchange import read_workbook
 from clackwork.book.records import Record, as_json, fetch, fetch_many, from_row
-from clackwork.book.tables import attachment, record
+from clackwork.book.tables import INSTRUMENTS, attachment, record
 from clackwork.book.twin_text import twin_bytes, twin_from
 from clackwork.book.writing import Hand
 from clackwork.errors import InputError
@@ -37,7 +37,7 @@ class Basis:
         Of the build's pump.
     build : Record
     rests_on : mapping
-        "build", "runs" and "rigs": number, version, name and mark of each; "engine", "kernel".
+        "build", "runs", "rigs" and "instruments": number, version, name and mark of each; "engine", "kernel".
     """
 
     workbook: Workbook
@@ -81,19 +81,22 @@ def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
     runs = fetch_many(connection, record.c.build_id == build.id, record.c.kind == "run")
     rig_numbers = sorted({run.links["rig"] for run in runs})
     rigs = fetch_many(connection, record.c.id.in_(rig_numbers)) if rig_numbers else ()
+    used = sorted({rig.links[role] for rig in rigs for role in INSTRUMENTS if role in rig.links})
+    instruments = fetch_many(connection, record.c.id.in_(used)) if used else ()
     return {
         "engine": engine_version(),
         "kernel": kernel_key(),
         "build": _marked(build),
         "runs": [_marked(run) for run in runs],
         "rigs": [_marked(rig) for rig in rigs],
+        "instruments": [_marked(one) for one in instruments],
     }
 
 
 def _marked(one: Record) -> list[Any]:
     """Number, version, name and a mark of what a fit reads in a record."""
     read = {key: value for key, value in one.entered.items() if key != "note"}
-    links = {role: number for role, number in one.links.items() if role in ("build", "rig")}
+    links = {role: number for role, number in one.links.items() if role in ("build", "rig", *INSTRUMENTS)}
     mark = hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
     return [one.id, one.version, one.name, mark]
 
@@ -178,6 +181,13 @@ def twin_of(connection: sa.Connection, build_id: int) -> KeptTwin | None:
     return KeptTwin(from_row(row), twin, bool(reasons), reasons)
 
 
+_GONE = {
+    "run": "taken away, or moved to another build,",
+    "rig": "left without runs",
+    "instrument": "left out of its rigs",
+}
+
+
 def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]:
     """What has changed between the fit and now, one sentence each."""
     reasons = []
@@ -187,12 +197,11 @@ def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]
         reasons.append("The engine has been changed since the fit.")
     if then["build"][3] != now["build"][3]:
         reasons.append(f"The parts of build '{now['build'][2]}' were changed after the fit.")
-    for kind in ("run", "rig"):
-        before, after = ({one[0]: one for one in side[f"{kind}s"]} for side in (then, now))
+    for kind in ("run", "rig", "instrument"):  # a twin of the first version has no instruments of their own
+        before, after = ({one[0]: one for one in side.get(f"{kind}s", ())} for side in (then, now))
         for number, (_, _, name, mark) in before.items():
             if number not in after:
-                gone = "taken away, or moved to another build," if kind == "run" else "left without runs"
-                reasons.append(f"{kind.capitalize()} '{name}' was {gone} after the fit.")
+                reasons.append(f"{kind.capitalize()} '{name}' was {_GONE[kind]} after the fit.")
             elif after[number][3] != mark:
                 reasons.append(f"{kind.capitalize()} '{after[number][2]}' was changed after the fit.")
         if kind == "run":

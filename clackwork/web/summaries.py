@@ -147,8 +147,18 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _instrument(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        texts.get("sort", "").replace("_", " "),
+        _said(texts, "full_scale", "pressure_gauge", system, "to"),
+        _said(texts, "accuracy_class", "fraction", system, "class"),
+        _said(texts, "mark_uncertainty", "volume", system, "mark within"),
+    )
+
+
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
+    "instrument": _instrument,
     "rig": _rig,
     "run": _run,
     "trial": _trial,

@@ -12,7 +12,20 @@ from clackwork.errors import InputError
 from clackwork.workbook import Workbook, load_workbook
 from clackwork.workbook_reader import WorkbookError
 
-HELD = ("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of")
+HELD = (
+    "title",
+    "note",
+    "units",
+    "rigs",
+    "builds",
+    "runs",
+    "trials",
+    "sites",
+    "typed",
+    "revision_of",
+    "trial_of",
+    "instruments",
+)
 
 
 def held(workbook: Workbook) -> dict[str, object]:
