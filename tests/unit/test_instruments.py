@@ -51,7 +51,7 @@ def test_rigs_of_a_workbook_share_an_instrument_each_in_its_own_place() -> None:
         (
             'sort = "stopwatch"',
             'sort = "stopwatch"\nmark_uncertainty = "1 L"',
-            "instrument 'yard watch', mark_uncertainty",
+            "Known here: note, sort, start_stop_sd",
         ),
         ('full_scale = "4 bar"', 'full_scale = "4 L"', "instrument 'fine gauge', full_scale"),
         ('accuracy_class = "1 %"', 'accuracy_class = "60 %"', "instrument 'fine gauge', accuracy_class"),
