@@ -140,14 +140,15 @@ def _without(table: Mapping[str, Any], *keys: str) -> dict[str, Any]:
     return {key: value for key, value in table.items() if key not in keys}
 
 
-def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
+def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: bool = True) -> dict[str, Any]:
     """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all else of the book."""
+    of_the_book = [kind for kind in _OF_THE_BOOK if with_sites or kind != "site"]
     kinds = ("build", "trial", "run")
     where: list[sa.ColumnElement[bool]] = [record.c.kind.in_(kinds)]
     if pump_id is not None:
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
-    places = fetch_many(connection, record.c.kind.in_(_OF_THE_BOOK))
+    places = fetch_many(connection, record.c.kind.in_(of_the_book))
     names = _names(connection, chosen, places, pump_id)
     head = _head(connection, pump_id)
     tables: dict[str, Any] = {
@@ -203,9 +204,9 @@ def _names(
     return names
 
 
-def read_workbook(connection: sa.Connection, pump_id: int | None) -> Workbook:
+def read_workbook(connection: sa.Connection, pump_id: int | None, with_sites: bool = True) -> Workbook:
     """A workbook of the book's records, read by the readers of a workbook."""
-    return workbook_from_tables(workbook_tables(connection, pump_id))
+    return workbook_from_tables(workbook_tables(connection, pump_id, with_sites))
 
 
 def give_workbook(connection: sa.Connection, pump_id: int) -> str:

@@ -211,10 +211,10 @@ class Book:
         with self._hand(by) as hand:
             return undoing.undo_together(hand, change_id)
 
-    def workbook(self, pump_id: int | None = None) -> Workbook:
+    def workbook(self, pump_id: int | None = None, *, with_sites: bool = True) -> Workbook:
         """The book's records read as a workbook: one pump's builds, runs and trials, or all; all else of the book."""
         with self.reading() as connection:
-            return exchange.read_workbook(connection, pump_id)
+            return exchange.read_workbook(connection, pump_id, with_sites)
 
     def take_workbook(self, text: str, *, pump_name: str | None = None, by: str = "") -> Taken:
         """Take the text of a workbook in, its builds under one pump; all of it or nothing."""

@@ -34,7 +34,7 @@ class Basis:
     Attributes
     ----------
     workbook : Workbook
-        Of the build's pump.
+        Of the build's pump, without sites.
     build : Record
     rests_on : mapping
         "build", "runs", "rigs" and "instruments": number, version, name and mark of each; "engine", "kernel".
@@ -74,7 +74,7 @@ def engine_version() -> str:
 def basis_of(connection: sa.Connection, build_id: int) -> Basis:
     """What a fit of a build reads, all at one moment."""
     build = fetch(connection, "build", build_id)
-    return Basis(read_workbook(connection, build.links["pump"]), build, _rests_on(connection, build))
+    return Basis(read_workbook(connection, build.links["pump"], with_sites=False), build, _rests_on(connection, build))
 
 
 def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
