@@ -94,11 +94,15 @@ def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
 
 
 def _marked(one: Record) -> list[Any]:
-    """Number, version, name and a mark of what a fit reads in a record."""
+    """Number, version, name and mark of a record."""
+    return [one.id, one.version, one.name, mark_of(one)]
+
+
+def mark_of(one: Record) -> str:
+    """Mark of what is read of a record to work something out: it changes with that, and with a note it does not."""
     read = {key: value for key, value in one.entered.items() if key != "note"}
     links = {role: number for role, number in one.links.items() if role in ("build", "rig", *INSTRUMENTS)}
-    mark = hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
-    return [one.id, one.version, one.name, mark]
+    return hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
 
 
 def _sorted(table: Mapping[str, Any]) -> list[Any]:
