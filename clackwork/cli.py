@@ -136,11 +136,11 @@ def promise(
     """Promise what each build will do at each site: yes, only if, or no, and why."""
     from clackwork.answers_json import promise_json
     from clackwork.answers_text import all_promise_lines
-    from clackwork.workbook import pick
+    from clackwork.workbook import pick_sites
     from clackwork.workbook_jobs import Done, fit_builds, promise_sites
 
     workbook, system = _open(file, units)
-    sites = pick(workbook.sites, site, "site")
+    sites = pick_sites(workbook, site)
     if not sites:
         raise ClackworkError("The workbook has no site to promise at: write a table [site.NAME].")
     done = Done()

@@ -16,13 +16,16 @@ from clackwork.errors import InputError
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
 from clackwork.site.site import Site
+from clackwork.site.standing import Standing
+from clackwork.site.survey import Survey
 from clackwork.twin.twin import Rig
 from clackwork.workbook_instruments import read_instrument
-from clackwork.workbook_parts import read_build, read_site
+from clackwork.workbook_parts import read_build
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
+from clackwork.workbook_sites import read_place, undesigned
 
-__all__ = ["Trial", "Workbook", "load_workbook", "workbook_from_tables", "pick"]
+__all__ = ["Trial", "Workbook", "load_workbook", "workbook_from_tables", "pick", "pick_sites"]
 
 Thing = TypeVar("Thing")
 
@@ -39,7 +42,9 @@ class Workbook:
     title, note : str
     units : str
         "metric" or "us": how its answers are shown unless asked otherwise.
-    rigs, builds, trials, sites : mapping by name, in the order written
+    rigs, builds, trials : mapping by name, in the order written
+    sites : mapping by name
+        Of the places that are designed: those with a drive pipe and a delivery line.
     instruments : mapping of str to instrument
         Those described by themselves, of any class in `clackwork.bench.instruments`.
     runs : tuple of Run
@@ -54,6 +59,10 @@ class Workbook:
         The earlier build by name, of builds that say which they are a revision of.
     trial_of : mapping of str to str
         The trial by name, of runs that say which they were made for.
+    surveys : mapping by name
+        Of every place.
+    designs, as_built : mapping by name of place
+        What was chosen for it, and what stands there, where that is kept.
     """
 
     title: str
@@ -70,6 +79,9 @@ class Workbook:
     revision_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     trial_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     instruments: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    surveys: Mapping[str, Survey] = field(default_factory=lambda: MappingProxyType({}))
+    designs: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
+    as_built: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
@@ -145,7 +157,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     trials = {name: read_trial(table, name, builds) for name, table in named["trial"].items()}
     trial_of = {run.name: trial for run, trial in zip(runs, asked, strict=True) if trial is not None}
     _refuse_strangers(runs, trials, trial_of)
-    sites = {name: read_site(table, name) for name, table in named["site"].items()}
+    places = {name: read_place(table, name) for name, table in named["site"].items()}
     return Workbook(
         title=title,
         note=note,
@@ -154,13 +166,16 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         builds=MappingProxyType(builds),
         runs=runs,
         trials=MappingProxyType(trials),
-        sites=MappingProxyType(sites),
+        sites=MappingProxyType({name: one.site for name, one in places.items() if one.site is not None}),
         typed=MappingProxyType(typed),
         text=text,
         pump=pump,
         revision_of=MappingProxyType(revision_of),
         trial_of=MappingProxyType(trial_of),
         instruments=MappingProxyType(instruments),
+        surveys=MappingProxyType({name: one.survey for name, one in places.items()}),
+        designs=MappingProxyType({name: one.design for name, one in places.items() if one.design is not None}),
+        as_built=MappingProxyType({name: one.as_built for name, one in places.items() if one.as_built is not None}),
     )
 
 
@@ -244,3 +259,16 @@ def pick(things: Mapping[str, Thing], name: str | None, what: str) -> dict[str, 
     if name not in things:
         raise InputError(what, f'"{name}"', f"the workbook has no {what} of that name", nearest(name, things))
     return {name: things[name]}
+
+
+def pick_sites(workbook: Workbook, name: str | None) -> dict[str, Site]:
+    """The designed site called ``name``, or all of them when it is None.
+
+    Raises
+    ------
+    InputError
+        No such place, or one that is surveyed and not designed yet.
+    """
+    if name is not None and name not in workbook.sites and name in workbook.surveys:
+        raise undesigned(name)
+    return pick(workbook.sites, name, "site")

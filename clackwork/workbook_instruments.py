@@ -94,13 +94,14 @@ def read_instruments(table: Table | None, described: Mapping[str, Any]) -> Instr
     for role, sort in ROLES.items():
         inner = table.table(role)
         if inner is not None:
-            chosen[role] = _used(inner, SORTS[sort], described) if USED in inner else _own(inner, SORTS[sort])
+            chosen[role] = _used(inner, SORTS[sort], described) if USED in inner else read_own_instrument(inner, sort)
     table.finish()
     return Instruments(**chosen)
 
 
-def _own(table: Table, of: Sort) -> Any:
-    """An instrument described in its rig."""
+def read_own_instrument(table: Table, sort: str) -> Any:
+    """An instrument of a sort described where it is used: in a rig, or beside the readings of a survey."""
+    of = SORTS[sort]
     values: dict[str, Any] = {name: table.quantity(name, kind) for name, kind in of.fields.items()}
     if of.named:
         values["name"] = table.text("name")

@@ -14,13 +14,13 @@ from typing import Any
 from clackwork.errors import InputError
 from clackwork.quantities import KINDS as QUANTITY_KINDS
 from clackwork.quantities import SYSTEMS, Quantity
-from clackwork.site.site import Site
 from clackwork.twin.twin import Rig
 from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
 from clackwork.workbook_instruments import USED, read_instrument
-from clackwork.workbook_parts import read_build, read_site
+from clackwork.workbook_parts import read_build
 from clackwork.workbook_reader import Table
 from clackwork.workbook_runs import read_rig, read_run, read_trial
+from clackwork.workbook_sites import Place, place_figures, read_place
 
 
 @dataclass(frozen=True)
@@ -191,12 +191,8 @@ def read_entered(kind: str, name: str, entered: Mapping[str, Any], around: Aroun
         unit = SI_UNITS[QUANTITY_KINDS[quantity.kind].dimensions[0]]
         found[f"{key}_{unit}" if unit else key] = quantity.value
     _add_plain_numbers(entered, "", found)
-    if isinstance(thing, Site):
-        found |= {
-            "fall_spread_m": thing.fall_spread,
-            "source_flow_spread_m3_s": thing.source_flow_spread,
-            "lift_spread_m": thing.lift_spread,
-        }
+    if isinstance(thing, Place):
+        found |= place_figures(thing)
     return found
 
 
@@ -267,7 +263,7 @@ _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyTyp
         "build": _read_build,
         "trial": _read_trial,
         "run": _read_run,
-        "site": lambda table, name, around: read_site(table, name),
+        "site": lambda table, name, around: read_place(table, name),
         "twin": _read_note,
         "file": _read_note,
     }

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import sqlalchemy as sa
 
 from clackwork.book.errors import BookError
+from clackwork.book.figures import read_all_again
 from clackwork.book.places import Store
 
 REVISION = "0002"
@@ -52,6 +53,7 @@ def bring_up_to_date(store: Store, before: Callable[[Store, str], object]) -> st
         with store.writing() as connection:
             if _known(revision_of(connection), connection, store) != REVISION:  # another process may have been quicker
                 _upgrade(connection)
+                read_all_again(connection)
     except sa.exc.DatabaseError as error:
         if found is None:
             raise

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from clackwork.errors import InputError, ModelError, require_range
 from clackwork.hammer import Anchoring, pipe_wave_speed
+from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, unpack
 from clackwork.ram.operating import line_head
@@ -131,6 +132,56 @@ def _at_level(cases: Sequence[RamCase], line: DeliveryLine, drawdown: float) -> 
         results=results,
         cases=_held(cases, head, drawdown),
     )
+
+
+class _SharedLine(DeliveryLine):
+    """A line of any length: the share that one of many pumps sees of a short line is shorter than pipe can be."""
+
+    def __post_init__(self) -> None:
+        """Its whole line was looked at."""
+
+
+def line_share(line: DeliveryLine, pumps: int) -> DeliveryLine:
+    """The line as one of several like pumps on it sees it: what one delivers meets the head that all ask for together.
+
+    Parameters
+    ----------
+    line : DeliveryLine
+        Without a leak.
+    pumps : int
+
+    Returns
+    -------
+    DeliveryLine
+        Of the same lift. Darcy's head is the same at a share of the flow when bore and roughness are that share (then
+        Reynolds number and relative roughness stay), the length its cube and the fittings its square.
+
+    Raises
+    ------
+    InputError
+        When there is no pump, or the line leaks.
+    """
+    require_range("pumps", float(pumps), 1.0, float(_MOST_PUMPS), "pumps")
+    if pumps == 1:
+        return line
+    if line.leak_area > 0.0:
+        raise InputError("delivery_line.leak_area", f"{line.leak_area:g} m2", "a shared line must not leak", "Mend it.")
+    share = 1.0 / pumps
+    pipe = replace(line.pipe, bore=line.pipe.bore * share, roughness=line.pipe.roughness * share)
+    return _SharedLine(pipe, line.length * share**3, line.lift, line.fittings_loss * share**2)
+
+
+def share_supply(packed: FloatArray, pumps: int) -> None:
+    """Let rows of packed parameters see the supply pipe and standpipe as one of several like pumps on them does.
+
+    Parameters
+    ----------
+    packed : float64[..., len(PARAMETERS)]
+        Changed in place: a share of the flow loses the same head, and moves the same level by as much.
+    pumps : int
+    """
+    for name, power in (("feed_inertance", 1), ("feed_loss", 2), ("supply_plan_area", -1)):
+        packed[..., kernel.P[name]] *= float(pumps) ** power
 
 
 def _check(cases: Sequence[RamCase], source_flow: float, submergence: float) -> None:

@@ -205,8 +205,11 @@ def _place_asked(book: Book, basis: Basis, arguments: Mapping[str, Any]) -> tupl
     if record.removed:
         raise ClackworkError(f"The {kind} '{record.name}' was taken away in the meantime: choose another pipe.")
     workbook = book.workbook(basis.build.links["pump"])
-    place: Rig | Site = workbook.rigs[record.name] if kind == "rig" else workbook.sites[record.name]
-    return place, mark_of(record)
+    if kind == "rig":
+        return workbook.rigs[record.name], mark_of(record)
+    if record.name not in workbook.sites:
+        raise ClackworkError(f"Site '{record.name}' has no drive pipe yet: design it first, or choose another pipe.")
+    return workbook.sites[record.name], mark_of(record)
 
 
 def _usable(

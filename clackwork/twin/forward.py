@@ -226,8 +226,7 @@ def _case(build: Build, rig: Rig, run: Run, figures: RunFigures) -> RamCase:
     surroundings = rig.surroundings
     if run.water_temperature is not None:
         surroundings = replace(surroundings, temperature=run.water_temperature)
-    if run.tilt is not None:
-        build = build.retuned(tilt=run.tilt)
+    build = build.retuned(stroke=run.stroke, mass=run.mass, tilt=run.tilt)
     head = None
     if str(getattr(run.kind, "value", run.kind)) == "delivering":
         assert figures.back_pressure_head is not None

@@ -178,11 +178,12 @@ def _pipe_chosen(found: BuildPerformance) -> str:
 
 
 def _pipes(book: Book) -> list[tuple[str, str]]:
-    """Pipes to choose from: those of the book's rigs and sites."""
+    """Pipes to choose from: those of the book's rigs, and of its sites that have one."""
     return [
         (f"{kind} {one.id}", f"{kind} {one.name}")
         for kind in ("rig", "site")
         for one in book.list(kind, limit=_MOST_PIPES).records
+        if "drive_pipe" in one.entered
     ]
 
 

@@ -13,18 +13,8 @@ from clackwork.workbook import Workbook, load_workbook
 from clackwork.workbook_reader import WorkbookError
 
 HELD = (
-    "title",
-    "note",
-    "units",
-    "rigs",
-    "builds",
-    "runs",
-    "trials",
-    "sites",
-    "typed",
-    "revision_of",
-    "trial_of",
-    "instruments",
+    *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
+    *("surveys", "designs", "as_built", "instruments"),
 )
 
 

@@ -157,7 +157,10 @@ def test_a_book_of_the_first_tables_is_migrated_and_goes_on(tmp_path: Path) -> N
     with open_book(folder) as book:
         with book.reading() as connection:
             rows = connection.exec_driver_sql(f"SELECT {', '.join(columns)} FROM record ORDER BY id").fetchall()
-            assert [tuple(row) for row in rows] == was
+            figures = columns.index("si")  # read again, as this version reads what was typed
+            assert [(*row[:figures], *row[figures + 1 :]) for row in rows] == [
+                (*row[:figures], *row[figures + 1 :]) for row in was
+            ]
             assert connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == REVISION
         rig = book.list("rig").records[0]
         assert rig.entered["instruments"]["gauge"]["name"] == "fine gauge"
