@@ -20,6 +20,7 @@ from clackwork.cli_frame import (
     show_lines,
     write_text,
 )
+from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
 from clackwork.errors import ClackworkError
 
@@ -141,8 +142,11 @@ def promise(
 
     workbook, system = _open(file, units)
     sites = pick_sites(workbook, site)
+    for place in workbook.surveys if site is None else ():
+        if place not in sites:
+            say(f"{place} is surveyed and not designed yet: clackwork design finds its pipes and pump.")
     if not sites:
-        raise ClackworkError("The workbook has no site to promise at: write a table [site.NAME].")
+        raise ClackworkError("The workbook has no designed site to promise at: write a table [site.NAME].")
     done = Done()
     with progress_bar("Fitting") as progress:
         fit_builds(workbook, _builds(workbook, build), done, progress)
@@ -297,6 +301,7 @@ def _sheets(
 
 
 add_commands(app)
+app.add_typer(sites_app)
 
 
 def main() -> int:

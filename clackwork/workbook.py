@@ -15,12 +15,14 @@ from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import InputError
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
+from clackwork.site.prices import PriceList
 from clackwork.site.site import Site
 from clackwork.site.standing import Standing
 from clackwork.site.survey import Survey
 from clackwork.twin.twin import Rig
 from clackwork.workbook_instruments import read_instrument
 from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
 from clackwork.workbook_sites import read_place, undesigned
@@ -63,6 +65,8 @@ class Workbook:
         Of every place.
     designs, as_built : mapping by name of place
         What was chosen for it, and what stands there, where that is kept.
+    prices : PriceList or None
+        The workshop's; None where none is written.
     """
 
     title: str
@@ -82,6 +86,7 @@ class Workbook:
     surveys: Mapping[str, Survey] = field(default_factory=lambda: MappingProxyType({}))
     designs: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
     as_built: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
+    prices: PriceList | None = None
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
@@ -132,7 +137,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "instrument", "rig", "build", "trial", "site" (tables by name) and "run" (a list of tables).
+        "workbook", "prices", "instrument", "rig", "build", "trial", "site" (tables by name) and "run" (a list of tables).
     text : str, optional
         What they were read from.
 
@@ -145,7 +150,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     root = Table(dict(tables), "", "", typed)
     title, units, note, pump = _read_head(root.table("workbook"))
     named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site")}
-    run_tables = root.listed_tables("run")
+    run_tables, price_table = root.listed_tables("run"), root.table("prices")
     root.finish()
     instruments = {name: read_instrument(table, name) for name, table in named["instrument"].items()}
     rigs = {name: read_rig(table, name, instruments) for name, table in named["rig"].items()}
@@ -176,6 +181,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         surveys=MappingProxyType({name: one.survey for name, one in places.items()}),
         designs=MappingProxyType({name: one.design for name, one in places.items() if one.design is not None}),
         as_built=MappingProxyType({name: one.as_built for name, one in places.items() if one.as_built is not None}),
+        prices=read_prices(price_table) if price_table is not None else None,
     )
 
 

@@ -188,6 +188,26 @@ class Table:
             raise self.error(key, value, f"it must be a plain number, {low:g} to {high:g}, without quotes or unit")
         return require_range(self.field(key), float(value), low, high, "")
 
+    def amount(self, key: str, wanted: str, most: float = 1e9) -> float | None:
+        """A sum of money or a like figure from 0 up: a plain number, or one as text, "7.50" or "7,50"; None when absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        text = value.strip().replace(",", ".") if isinstance(value, str) else value
+        allowed = f'{wanted}, a plain number such as "7.50" from 0 to {most:g}'
+        try:
+            number = float(text) if not isinstance(text, bool) else math.nan
+        except (TypeError, ValueError) as error:
+            raise self.error(key, value, allowed, "Leave unit and currency away.") from error
+        if not 0.0 <= number <= most:
+            raise self.error(key, value, allowed)
+        return number
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Every field written here, for a table whose fields are names of one's own."""
+        return tuple(self._values)
+
     def whole(self, key: str, low: int, high: int) -> int | None:
         """A whole number, None when absent."""
         value = self._take(key)
@@ -245,7 +265,8 @@ class Table:
     def table(self, key: str) -> Table | None:
         """A table inside this one, None when absent."""
         value = self._take(key)
-        return None if value is None else Table(value, self.field(key), f"{self.path}.{key}", self._typed)
+        path = f"{self.path}.{key}" if self.path else key
+        return None if value is None else Table(value, self.field(key), path, self._typed)
 
     def needed_table(self, key: str, wanted: str) -> Table:
         """A table inside this one that must be there."""

@@ -54,12 +54,12 @@ def read_place(table: Table, name: str) -> Place:
     """A customer's place, from [site.NAME]."""
     surroundings = read_surroundings(table)
     fall, fall_method = _read_fall(table, surroundings)
-    lift, lift_method = _read_lift(table, fall, surroundings)
     source = _read_source(table)
-    route = _read_route(table, lift)
-    wanted = table.quantity("wanted_flow", "daily_volume_flow")
     drive = table.table("drive_pipe")
     drive_pipe = None if drive is None else read_drive_pipe(drive)
+    lift, lift_method = _read_lift(table, fall, surroundings)
+    route = _read_route(table, lift)
+    wanted = table.quantity("wanted_flow", "daily_volume_flow")
     line = _read_line(table, lift.value)
     about = _read_survey(table, fall.value)
     if line is not None:

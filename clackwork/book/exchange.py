@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -36,12 +36,15 @@ class Taken:
         Stood in the book already, word for word.
     renamed : mapping of str to str
         "run 'flap 3'" to the name it got because another run of that name says something else.
+    prices_left : bool
+        Whether the workbook's price list was left aside because the workshop has another, which stays.
     """
 
     pump: Record
     added: tuple[Record, ...]
     same: tuple[Record, ...]
     renamed: Mapping[str, str]
+    prices_left: bool = False
 
 
 @dataclass
@@ -108,7 +111,18 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         taking.place("run", table["name"], _without(table, "name", "build", "rig", "trial"), links)
     for name, table in tables.get("site", {}).items():
         taking.place("site", name, table, {})
-    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed)
+    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
+    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
+
+
+def _prices_left(hand: Hand, prices: Mapping[str, Any]) -> bool:
+    """Put a price list into the workshop that has none; whether it has another one, which stays."""
+    workshop = _workshop(hand.connection)
+    there = workshop.entered.get("prices")
+    if there is None:
+        content = writing.content_of(workshop)
+        writing.change(hand, workshop, replace(content, entered={**content.entered, "prices": prices}))
+    return there is not None and there != plain(prices, "prices")
 
 
 def _take_pump(taking: _Taking, tables: Mapping[str, Any], name: str) -> Record:
@@ -167,14 +181,19 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
             tables["run"].append(table)
         else:
             tables[one.kind][names[one.id]] = table
-    return tables
+    prices = _workshop(connection).entered.get("prices")
+    return tables if prices is None else {**tables, "prices": prices}
+
+
+def _workshop(connection: sa.Connection) -> Record:
+    return fetch_many(connection, record.c.kind == "workshop")[0]
 
 
 def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
     """The table [workbook]: the pump's, with the workshop's units where it has none of its own, or the workshop's."""
-    workshop = fetch_many(connection, record.c.kind == "workshop")[0]
+    workshop = _workshop(connection)
     if pump_id is None:
-        return {"title": workshop.name, **workshop.entered}
+        return {"title": workshop.name, **_without(workshop.entered, "prices")}
     pump = fetch(connection, "pump", pump_id)
     units = {"units": workshop.entered["units"]} if "units" in workshop.entered else {}
     return {"title": pump.name, **units, **pump.entered, "pump": pump.name}
@@ -210,7 +229,7 @@ def read_workbook(connection: sa.Connection, pump_id: int | None, with_sites: bo
 
 
 def give_workbook(connection: sa.Connection, pump_id: int) -> str:
-    """A pump's builds, trials and runs with all instruments, rigs and sites, as the text of a workbook.
+    """A pump's builds, trials and runs with all instruments, rigs and sites and the price list, as the text of a workbook.
 
     Raises
     ------
@@ -225,6 +244,8 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
     if not tables["build"]:
         raise InputError("pump", pump.name, "it has no build yet, and a workbook needs one")
     blocks = [table_lines("[workbook]", tables["workbook"])]
+    if "prices" in tables:
+        blocks.append(table_lines("[prices]", tables["prices"]))
     for kind in ("instrument", "rig", "build", "trial"):
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]

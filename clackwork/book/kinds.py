@@ -18,6 +18,7 @@ from clackwork.twin.twin import Rig
 from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
 from clackwork.workbook_instruments import USED, read_instrument
 from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table
 from clackwork.workbook_runs import read_rig, read_run, read_trial
 from clackwork.workbook_sites import Place, place_figures, read_place
@@ -211,6 +212,14 @@ def _add_plain_numbers(entered: Mapping[str, Any], path: str, found: dict[str, f
             found.setdefault(f"{path}{key}", float(value))
 
 
+def _read_workshop(table: Table, name: str, around: Around) -> None:
+    """The workshop: as a pump, and its price list, as in [prices]."""
+    prices = table.table("prices")
+    if prices is not None:
+        read_prices(prices)
+    _read_head(table, name, around)
+
+
 def _read_head(table: Table, name: str, around: Around) -> None:
     """Title, units and note of the workshop or of a pump, as in [workbook]."""
     table.text("title")
@@ -256,7 +265,7 @@ def _read_trial(table: Table, name: str, around: Around) -> object:
 
 _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyType(
     {
-        "workshop": _read_head,
+        "workshop": _read_workshop,
         "pump": _read_head,
         "instrument": lambda table, name, around: read_instrument(table, name),
         "rig": _read_rig,

@@ -12,12 +12,12 @@ CHECK_REASONS = {
     "use steel",
     "column_parts": "the pressure in the body falls to that of boiling water at each beat, to {lowest_head}: cavities "
     "form and collapse, which wears seats and wall",
-    "plastic_tires": "by published laws the beats break a plastic drive pipe after {shortest} to {longest}; they "
-    "disagree widely, and its {beats_a_year} beats a year go beyond every test they rest on: use steel",
+    "plastic_tires": "published laws give a plastic drive pipe {shortest} to {longest} under the beats; they disagree "
+    "widely, and {beats_a_year} beats a year lie beyond every test they rest on, so none can be trusted: use steel",
     "plastic_untested": "no published test goes as far as the {beats_a_year} beats a year that this plastic pipe would "
     "take, so nothing can be said of how long it lasts: use steel",
-    "plastic_in_line": "the beats reach the plastic delivery line as a swing of {swing_head}; by published laws it breaks "
-    "after {shortest} to {longest}, and they disagree widely: a larger vessel makes the swing smaller",
+    "plastic_in_line": "the beats reach the plastic delivery line as a swing of {swing_head}; published laws give it "
+    "{shortest} to {longest} and disagree widely, beyond all tests: a larger vessel makes the swing smaller",
     "steel_not_judged": "no life is given for steel: its wall carries a swing of {swing_stress} where threads, welds and "
     "rust decide, of which nothing is known here; look at them yearly",
     # supply pipe and standpipe
@@ -51,8 +51,8 @@ CHECK_REASONS = {
     # stream
     "takes_much_of_stream": "in its driest month the pump takes {share} of what the source gives; what has to stay in the "
     "stream is for the authority to say",
-    "source_below_least": "in {months} months of the year the source gives less than the {least} that the smallest tuning "
-    "draws: shut the pump then, or let it run part of the day from a full basin",
+    "source_below_least": "months of the year in which the source gives less than the {least} that the smallest tuning "
+    "draws: {months}; shut the pump then, or let it run part of the day from a full basin",
 }  # fmt: skip
 """Words of every reason of the checks by id; names in braces are its values."""
 

@@ -27,7 +27,8 @@ PARTS = (
     "tank, each m3",
     "tank fittings",
 )
-"""Parts a bill of materials may ask for, by the names a price list uses; `PriceList.parts` may hold more."""
+"""Parts a bill of materials may ask for, by the names a price list uses. What else a list prices, such as transport,
+stands once in every bill."""
 HOURS = (
     "set out",
     "each pump",
@@ -109,6 +110,7 @@ def bill_lines(bill: Bill, prices: PriceList) -> tuple[CostLine, ...]:
         "tank fittings": (1.0 if bill.tank_volume else 0.0, "each"),
     }
     lines += [CostLine(name, *amounts[name], prices.parts.get(name)) for name in PARTS if amounts[name][0] > 0.0]
+    lines += [CostLine(name, 1.0, "each", price) for name, price in prices.parts.items() if name not in PARTS]
     return (*lines, *_hour_lines(bill, prices))
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from clackwork.errors import InputError, require_range
-from clackwork.hammer import joukowsky_head, pipe_wave_speed
+from clackwork.hammer import pipe_wave_speed
 from clackwork.pipes import Pipe
 from clackwork.ram.line_surge import line_surge
 from clackwork.ram.parts import DeliveryLine
@@ -209,12 +209,6 @@ def _closing_time(duty: LineDuty, pipe: Pipe, route: Route) -> float:
     return min(duty.closing_time, 100.0 * returns)
 
 
-def stopped_at_once(pipe: Pipe, duty: LineDuty) -> float:
-    """Rise if the flow stopped in no time, a V/g [m]: no surge of one stroke is higher in a line without branches."""
-    velocity = duty.flow / (0.25 * math.pi * pipe.bore**2)
-    return joukowsky_head(pipe_wave_speed(pipe, duty.water), velocity)
-
-
 def _same_loss(pipe: Pipe, length: float, fittings_loss: float, flow: float, wanted: float, water: Water) -> Pipe:
     """The pipe with the bore at which ``flow`` [m3/s] loses ``wanted`` [m] over a length [m]."""
 
@@ -272,7 +266,9 @@ def line_of_one_pump(line: DeliveryLine, pumps: int, flow: float, water: Water) 
     Returns
     -------
     DeliveryLine
-        Loses at ``flow`` what the shared line loses at ``pumps`` times as much, and about that near it.
+        Of the same length, so that its water keeps about its inertia; loses at ``flow`` what the shared line loses at
+        ``pumps`` times as much, and about that near it. At every flow, of another length:
+        :func:`clackwork.ram.shared.line_share`.
     """
     if pumps == 1 or flow <= 0.0:
         return line

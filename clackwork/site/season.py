@@ -10,14 +10,14 @@ import numpy as np
 
 from clackwork.errors import InputError, require_range
 from clackwork.ram.batch import Progress
-from clackwork.ram.engine import BeatResult, RamCase
+from clackwork.ram.engine import RamCase
 from clackwork.ram.operating import settled_beats
 from clackwork.ram.parts import DeliveryLine
 from clackwork.ram.sensitivity import opening_load
+from clackwork.ram.shared import line_share
 from clackwork.ram.tuning import TuningBounds
 from clackwork.site.check_reasons import check_reason
 from clackwork.site.design import MonthPlan
-from clackwork.site.line_heads import line_of_one_pump
 from clackwork.site.needs import Needs
 from clackwork.site.site import Reason
 
@@ -119,10 +119,8 @@ def tuned_runs(
     masses = _spaced(bounds.least_mass, bounds.most_mass, own[1])
     pairs = sorted({(stroke, mass) for stroke in strokes for mass in masses}, key=lambda pair: pair != own)
     found: list[TunedRun] = []
-    alone: list[BeatResult] = []
     for count in range(1, pumps + 1):
-        flow = alone[0].delivered_flow if alone else 0.0
-        shared = line_of_one_pump(line, count, flow, case.water)
+        shared = line_share(line, count)
         tuned = [
             replace(case, build=case.build.retuned(stroke=stroke, mass=mass), line=shared, vessel_head=None)
             for stroke, mass in pairs
@@ -133,7 +131,6 @@ def tuned_runs(
             if result.is_beating and result.delivered_flow > 0.0:
                 delivered, drawn = count * result.delivered_flow, count * result.drawn_flow
                 found.append(TunedRun(count, stroke, mass, delivered, drawn))
-        alone = [result for result in results if result.is_beating and result.delivered_flow > 0.0] or alone
         if progress:
             progress(count, pumps)
     return tuple(found)

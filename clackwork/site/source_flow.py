@@ -57,7 +57,7 @@ memory).
 """
 FLOAT_DISTANCE_HALF_WIDTH = 0.05
 FLOAT_WIDTH_HALF_WIDTH = 0.02
-FLOAT_DEPTH_HALF_WIDTH = 0.01
+FLOAT_DEPTH_HALF_WIDTH = 0.005
 """Tape and stick in running water [m]: common practice, no published source."""
 
 SHARE_HALF_WIDTH = 0.15

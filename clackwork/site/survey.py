@@ -6,6 +6,7 @@ import datetime
 from dataclasses import dataclass
 
 from clackwork.bench.gum import Estimate
+from clackwork.errors import InputError, require_range
 from clackwork.ram.parts import Surroundings
 from clackwork.site.needs import Needs
 from clackwork.site.route import Route
@@ -95,3 +96,20 @@ class Survey:
     needs: Needs | None = None
     wanted_flow: float | None = None
     wall_temperature: float | None = None
+
+    def __post_init__(self) -> None:
+        require_range("survey.fall", self.fall.value, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
+        require_range("survey.lift", self.lift.value, 0.1, 400.0, "m", "Lift is from the pump up to the outlet.")
+        require_range("survey.line_length", self.line_length, 0.1, 20000.0, "m", "Along the pipe.")
+        if self.lift.value <= self.fall.value:
+            raise InputError(
+                "survey.lift",
+                f"{self.lift.value:g} m",
+                f"it must be above the fall of {self.fall.value:g} m, else water runs there by itself",
+                "Lift counts from the pump, not from the source.",
+            )
+        if not self.source:
+            raise InputError("survey.source", "no readings", "it takes one at least", "Time how a bucket fills.")
+        for reading in self.source:
+            flow = reading.flow.value
+            require_range("survey.source_flow", flow, 1e-6, 1.0, "m3/s", "Time how long it takes to fill a bucket.")

@@ -8,7 +8,9 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
+from clackwork.site.costing import HOURS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
+from clackwork.web.survey_fields import survey_groups
 from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
 from clackwork.workbook_instruments import SORTS, own_fields
 
@@ -159,15 +161,15 @@ def _one_group(groups: tuple[Group, Group], help: str) -> Group:
     return Group(groups[0].title, (*groups[0].fields, *groups[1].fields), help, folded=True)
 
 
-def _drive_pipe() -> tuple[Group, ...]:
+def _drive_pipe(needed: bool = True) -> tuple[Group, ...]:
     """The drive pipe, and the wider pipe it may come from."""
-    length = Field("drive_pipe.length", "Length", "length", "", True)
+    length = Field("drive_pipe.length", "Length", "length", "", needed)
     above = "drive_pipe.upstream"
     length_above = Field(f"{above}.length", "Length", "length")
     upper = _pipe(above, "Pipe upstream of the drive pipe", (length_above,), _drive_fields(above), needed=False)
     help = "Where the drive pipe is not one pipe all the way. The loss at the mouth is then that of this pipe."
     return (
-        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe")),
+        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe"), needed=needed),
         _one_group(upper, help),
     )
 
@@ -333,17 +335,15 @@ def _trial() -> Form:
 
 def _site() -> Form:
     place = (
-        Field(
-            "fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m.", True
-        ),
-        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by.", True),
+        Field("fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m."),
+        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by."),
         Field("lift_from_pump", "Lift, from the pump", "head", "Outlet above the pump."),
         Field("lift_from_source", "or lift, from the source", "head", "Outlet above the source; one of the two."),
         Field("wanted_flow", "Water wanted", "daily_volume_flow"),
         SUBMERGENCE,
         *WATER,
     )
-    line = Field("delivery_line.length", "Length", "length", "", True)
+    line = Field("delivery_line.length", "Length", "length")
     fine = (
         Field("delivery_line.fittings_loss", "Loss of its fittings", "number", "In velocity heads; left out: 0."),
         Field("delivery_line.leak_area", "A leak in it", "area", "Its area; left out: tight."),
@@ -351,21 +351,49 @@ def _site() -> Form:
     )
     groups = (
         Group("The place", place),
-        *_drive_pipe(),
+        *survey_groups(),
+        *_drive_pipe(needed=False),
         _supply_pipe(),
-        *_pipe("delivery_line", "Delivery line", (line,), fine),
+        *_pipe("delivery_line", "Delivery line", (line,), fine, needed=False),
         NOTE,
     )
     return Form("site", "site", "sites", "The place, not the customer.", (), groups)
 
 
-def _head(kind: str, word: str, plural: str, name_help: str) -> Form:
+def _prices() -> Group:
+    """The workshop's price list."""
+
+    def of(key: str, label: str, kind: str, help: str) -> Field:
+        return Field(f"prices.{key}", label, kind, help)
+
+    work = ", ".join(HOURS)
+    fields = (
+        of("currency", "Currency", "text", "As it is printed: EUR. Needed for a price list."),
+        of("hour", "An hour of work", "number", "Its price."),
+        of("margin", "Margin", "fraction", "Put on top of the cost."),
+        of("yearly_care", "A year's care of one pump", "number", "Its price."),
+        of("life", "Years over which water is to pay", "number", "Left out: 15."),
+        of("interest", "Interest a year", "fraction", "Left out: none."),
+        of("pumps", "Pumps", "lines", "A line for each build with its price: flap = 180."),
+        of("pipes", "Pipe, by the metre", "lines", "Series, size and price: steel-sch40 1 in = 7.50."),
+        of(
+            "parts",
+            "Parts",
+            "lines",
+            f"Name and price; asked for are {'; '.join(PARTS)}. Others stand once in every bill.",
+        ),
+        of("hours", "Hours of work", "lines", f"What of {work}, and how many: set out = 3."),
+    )
+    return Group("Prices", fields, "For quotations; what has no price is named as missing.", folded=True)
+
+
+def _head(kind: str, word: str, plural: str, name_help: str, more: tuple[Group, ...] = ()) -> Form:
     units = (Choice("metric", "metric"), Choice("us", "US"))
     fields = (
         Field("title", "In a few words", "text", "Printed on its sheets."),
         Field("units", "Units", "choice", "", False, units),
     )
-    return Form(kind, word, plural, name_help, (), (Group("About it", fields), NOTE))
+    return Form(kind, word, plural, name_help, (), (Group("About it", fields), *more, NOTE))
 
 
 @functools.cache
@@ -373,7 +401,7 @@ def forms() -> Mapping[str, Form]:
     """Every form by kind of record."""
     made = (
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
-        _head("workshop", "workshop", "workshops", "What stands on your sheets."),
+        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (_prices(),)),
         _build(),
         _instrument(),
         _rig(),

@@ -10,6 +10,7 @@ from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
 from clackwork.web.figures import typed_in
 from clackwork.web.forms import flat_texts
+from clackwork.web.rows import table_at
 
 if TYPE_CHECKING:
     from clackwork.book import Record
@@ -64,6 +65,9 @@ def fact_groups(record: Record, system: str) -> tuple[FactGroup, ...]:
     for group in forms()[record.kind].groups:
         facts = []
         for one in group.fields:
+            if one.kind == "lines":
+                lines = table_at(record.entered, one.key)
+                facts += [Fact(f"{one.label}: {name}", str(value), "") for name, value in lines.items()]
             text = texts.get(one.key, "")
             if text and one.kind != "note":
                 shown = shown_value(one, text, system)

@@ -14,7 +14,7 @@ from clackwork.workbook_reader import WorkbookError
 
 HELD = (
     *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
-    *("surveys", "designs", "as_built", "instruments"),
+    *("surveys", "designs", "as_built", "prices", "instruments"),
 )
 
 
@@ -57,6 +57,16 @@ def test_taking_the_same_twice_adds_nothing(book: Book) -> None:
     again = book.take_workbook(book.give_workbook(first.pump.id))
     assert (again.added, again.renamed, again.pump) == ((), {}, first.pump)
     assert len(again.same) == len(first.added)
+
+
+def test_a_price_list_goes_to_the_workshop_that_has_none(book: Book) -> None:
+    first = book.take_workbook(demo_text())
+    assert book.workshop().entered["prices"]["pumps"] == {"flap": 310, "poppet": 360}
+    assert not first.prices_left
+    assert not book.take_workbook(demo_text()).prices_left
+    dearer = demo_text().replace("flap = 310", "flap = 330")
+    assert book.take_workbook(dearer).prices_left
+    assert book.workshop().entered["prices"]["pumps"]["flap"] == 310
 
 
 def test_what_differs_under_the_same_name_gets_a_number(book: Book) -> None:

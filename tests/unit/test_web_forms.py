@@ -16,6 +16,7 @@ from clackwork.web.figures import example, system_typed, typed_in
 from clackwork.web.forms import entered_of, filled_from, filled_of, place_error
 from clackwork.workbook_instruments import SORTS
 from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, parse_toml
 from clackwork.workbook_runs import read_trial
 
@@ -67,6 +68,7 @@ def readings(kind: str) -> list[Callable[[], object]]:
         ],
         "site": [
             variant(site),
+            *(variant(one) for one in surveyed()),
             variant({**site, "drive_pipe": long_pipe, "delivery_line": own_pipe, "supply_pipe": feeds[0]}),
             variant({**site, "drive_pipe": listed_long, "supply_pipe": feeds[1]}),
         ],
@@ -85,8 +87,62 @@ def readings(kind: str) -> list[Callable[[], object]]:
             )
         ],
         "pump": [variant({})],
-        "workshop": [variant({})],
+        "workshop": [variant({"prices": DEMO["prices"]})],
     }[kind]
+
+
+def surveyed() -> list[dict[str, Any]]:
+    """Places by every sort of reading: each method for each height, each method for the source."""
+    bare = {"drinkers": "nobody", "line_length": "90 m"}
+    methods: list[dict[str, Any]] = [
+        {"method": "level", "setups": [{"back": "2.9 m", "fore": "0.1 m"}]},
+        {"method": "hose", "steps": ["2.9 m"]},
+        {"method": "gauge", "pressures": ["0.3 bar"], "gauge": {"full_scale": "1 bar", "accuracy_class": "1 %"}},
+        {"method": "map", "lower": "100 m", "higher": "103 m", "contour_interval": "5 m"},
+    ]
+    sources: list[dict[str, Any]] = [
+        {"method": "bucket", "volume": "10 L", "times": ["31 s"], "bucket": {}, "stopwatch": {}},
+        {"method": "notch", "heads": ["60 mm"]},
+        {"method": "float", "distance": "4 m", "times": ["9 s"], "width": "60 cm", "depths": ["9 cm"], "bed": "smooth"},
+        {"method": "typed", "flow": "30 L/min"},
+    ]
+    found = []
+    for place, height in enumerate(methods):
+        lift = methods[place - 1]
+        found += [
+            {"fall_readings": height, "lift_from_source_readings": lift, "source": sources, "survey": bare},
+            {"fall": "1 m", "lift_from_pump_readings": height, "source": sources, "survey": bare},
+        ]
+    needs = {"use": [{"what": "sheep", "number": 3}]}
+    route = [{"distance": "0 m", "height": "0 m"}, {"distance": "90 m", "height": "20 m"}]
+    found.append({"fall": "1 m", "lift_from_pump": "20 m", "source_flow": "9 L/min", "needs": needs, "route": route})
+    return found
+
+
+OF_A_ROW = {"source": {"note", "bucket", "stopwatch", "head_half_width", "angle_half_width"}}
+"""What a row may hold beside its columns, written out in it."""
+
+
+def outside_rows(form: Any, places: set[str]) -> set[str]:
+    """Places with those inside a field of rows put together to that field; each must have a column there.
+
+    A field of lines holds whatever names its table has.
+    """
+    lines = [one.key for one in form.fields() if one.kind == "lines"]
+    found = set()
+    for place in places:
+        if any(place.startswith(f"{key}.") for key in lines):
+            found.add(next(key for key in lines if place.startswith(f"{key}.")))
+            continue
+        field = next((one for one in form.fields() if one.kind == "rows" and place.startswith(f"{one.key}.")), None)
+        if field is None:
+            found.add(place)
+            continue
+        found.add(field.key)
+        columns = {one.key for sort in ((), *field.sorts.values()) for one in (*field.columns, *sort)}
+        key = place.removeprefix(f"{field.key}.").split(".")[1:2]
+        assert set(key) <= columns | OF_A_ROW.get(field.key, set()), place
+    return found
 
 
 @pytest.mark.parametrize("kind", sorted(forms()))
@@ -98,13 +154,15 @@ def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytes
         asked, tables = asked | places, tables | inner
     linked = {f"instruments.{link.role}.instrument" for link in forms()[kind].links if link.kind == "instrument"}
     assert linked <= asked
-    assert {one.key for one in forms()[kind].fields()} == asked - tables - linked
+    tables |= {"design", "as_built"} if kind == "site" else set()
+    form = forms()[kind]
+    assert {one.key for one in form.fields()} == outside_rows(form, asked - tables - linked)
 
 
 @pytest.mark.parametrize("kind", sorted(forms()))
 def test_fields_are_of_a_known_kind_and_choices_are_what_the_reader_takes(kind: str) -> None:
     for one in forms()[kind].fields():
-        assert one.kind in {*KINDS, "text", "note", "number", "whole", "choice"}, one.key
+        assert one.kind in {*KINDS, "text", "note", "number", "whole", "choice", "list", "rows", "lines"}, one.key
         assert bool(one.choices) is (one.kind == "choice"), one.key
         if one.only_for is not None:
             links = {f"link.{link.role}" for link in forms()[kind].links}
@@ -131,6 +189,52 @@ def test_fields_of_an_instrument_chosen_from_the_book_are_left_out() -> None:
     entered = {"instruments": {"gauge": {"full_scale": "4 bar", "height_above_datum": "0.2 m"}}}
     filled = filled_of(forms()["rig"], "yard", entered, {"gauge": 7})
     assert entered_of(filled)["instruments"] == {"gauge": {"height_above_datum": "0.2 m"}}
+
+
+def test_a_workshop_s_prices_go_through_their_form_without_loss() -> None:
+    form, entered = forms()["workshop"], {"title": "Two hands", "prices": DEMO["prices"]}
+    again = entered_of(filled_from(form, filled_of(form, "Us", entered, {}).values), entered)
+    read = {
+        name: read_prices(Table(one["prices"], "prices", "prices", {})) for name, one in (("a", entered), ("b", again))
+    }
+    assert read["a"] == read["b"]
+    assert again["prices"]["pipes"] == entered["prices"]["pipes"]  # texts stay as typed
+    assert entered_of(filled_from(form, filled_of(form, "Us", again, {}).values), again) == again
+
+
+def test_a_price_taken_out_of_its_lines_is_gone() -> None:
+    form, entered = forms()["workshop"], {"prices": {"currency": "EUR", "pumps": {"flap": "180", "poppet": "200"}}}
+    filled = filled_of(form, "Us", entered, {})
+    filled.values["prices.pumps"] = "flap = 180"
+    assert entered_of(filled, entered) == {"prices": {"currency": "EUR", "pumps": {"flap": "180"}}}
+
+
+def test_a_long_price_list_is_not_cut() -> None:
+    lines = "\n".join(f"part number {place} = {place}.50" for place in range(300))
+    filled = filled_from(forms()["workshop"], {"prices.parts": lines})
+    assert len(entered_of(filled)["prices"]["parts"]) == 300
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("pumps", "flap 180", "no name"),
+        ("pumps", "flap = 180\nflap = 190", "twice"),
+        ("pumps", "flap = dear", "plain number"),
+        ("pipes", "steel-sch41 1 in = 7.50", "steel-sch40"),
+        ("pipes", "steel-sch40 1 in = -2", "plain number"),
+        ("parts", "strainr = 3", 'Did you mean "strainer"'),
+        ("hours", "set up = 3", "set out"),
+    ],
+)
+def test_a_wrong_price_is_told_at_its_field_by_its_line(key: str, text: str, said: str) -> None:
+    form = forms()["workshop"]
+    filled = filled_from(form, {"name": "Us", "prices.currency": "EUR", f"prices.{key}": text})
+    with pytest.raises(InputError) as told:
+        read_entered("workshop", "Us", entered_of(filled), Around({}))
+    place_error(filled, told.value)
+    assert said in filled.error(f"prices.{key}")
+    assert text.split("=")[0].split("\n")[0].strip() in filled.error(f"prices.{key}")
 
 
 def test_what_a_form_has_no_field_for_stays() -> None:
@@ -171,7 +275,14 @@ def test_what_is_no_plain_number_is_said_at_its_field(text: str) -> None:
         ("build", {}, "waste_valve.kind", "guided poppet"),
         ("build", {"waste_valve.kind": POPPET}, "waste_valve.mass", "It is needed"),
         ("build", {"waste_valve.kind": POPPET, "waste_valve.mass": "30"}, "waste_valve.mass", "unit"),
-        ("site", {"fall": "3 m", "source_flow": "9 L/min"}, "drive_pipe.bore", "series and size"),
+        (
+            "site",
+            {"fall": "3 m", "source_flow": "9 L/min", "drive_pipe.length": "9 m"},
+            "drive_pipe.bore",
+            "series and size",
+        ),
+        ("site", {"fall": "3 m", "source": "2026-13-01; bucket; 10 L; 31 s"}, "source", "Line 1: It must be a date"),
+        ("site", {"fall": "3 m", "source": "; bucket; 10 L; 31 s\n; notch; 90 m"}, "source", "Line 2: It must be 0.03"),
         ("rig", {"fall": "7 ft", "drive_pipe.series": "steel-sch40"}, "drive_pipe.size", "go together"),
         ("rig", {"fall": "400 ft"}, "fall", "ft"),
     ],
