@@ -157,6 +157,9 @@ def _instrument(texts: Mapping[str, str], system: str) -> str:
         _said(texts, "full_scale", "pressure_gauge", system, "to"),
         _said(texts, "accuracy_class", "fraction", system, "class"),
         _said(texts, "mark_uncertainty", "volume", system, "mark within"),
+        _said(texts, "start_stop_sd", "duration", system, "scatters by"),
+        _said(texts, "half_width", "length", system, "read within"),
+        _said(texts, "temperature_half_width", "temperature_difference", system, "read within"),
     )
 
 
