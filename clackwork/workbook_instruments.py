@@ -11,6 +11,7 @@ from clackwork.bench.instruments import Bucket, Gauge, Instruments, LevelRule, S
 from clackwork.workbook_parts import errors_of, make
 from clackwork.workbook_reader import Table
 
+_NONE: Mapping[str, Any] = MappingProxyType({})
 USED = "instrument"
 """Key by which a table of a rig's instruments names one that is described elsewhere."""
 
@@ -79,8 +80,8 @@ def read_instrument(table: Table, name: str) -> Any:
     return made
 
 
-def read_instruments(table: Table | None, described: Mapping[str, Any]) -> Instruments:
-    """Instruments of a rig; what is not described keeps its usual uncertainty.
+def read_instruments(table: Table | None, described: Mapping[str, Any] = _NONE) -> Instruments:
+    """Instruments of a rig or a visit; what is not described keeps its usual uncertainty.
 
     Parameters
     ----------

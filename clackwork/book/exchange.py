@@ -90,6 +90,7 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     read = load_workbook(text)  # refuses what cannot be read, in a workbook's own words
     tables = parse_toml(text)
     taking = _Taking(hand)
+    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
     instruments = {
         name: taking.place("instrument", name, one, {}) for name, one in tables.get("instrument", {}).items()
@@ -109,9 +110,12 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         if "trial" in table:
             links["trial"] = trials[table["trial"]].id
         taking.place("run", table["name"], _without(table, "name", "build", "rig", "trial"), links)
-    for name, table in tables.get("site", {}).items():
-        taking.place("site", name, table, {})
-    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
+    sites = {name: taking.place("site", name, table, {}) for name, table in tables.get("site", {}).items()}
+    for table in tables.get("visit", []):
+        links = {"site": sites[table["site"]].id}
+        if "build" in table:
+            links |= {"pump": pump.id, "build": builds[table["build"]].id}
+        taking.place("visit", table["name"], _without(table, "name", "build", "site"), links)
     return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
 
 
@@ -163,7 +167,8 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
     places = fetch_many(connection, record.c.kind.in_(of_the_book))
-    names = _names(connection, chosen, places, pump_id)
+    visits = fetch_many(connection, record.c.kind == "visit", *_of_pump_or_none(pump_id)) if with_sites else ()
+    names = _names(connection, chosen, (*places, *visits), pump_id)
     head = _head(connection, pump_id)
     tables: dict[str, Any] = {
         "workbook": head,
@@ -173,12 +178,15 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
         "trial": {},
         "site": {},
         "run": [],
+        "visit": [],
     }
-    for one in (*places, *chosen):
+    if "care" in head:
+        tables["care"] = head.pop("care")
+    for one in (*places, *chosen, *visits):
         around = Around({role: names[number] for role, number in one.links.items() if number in names})
         table = table_of(one.kind, names[one.id], one.entered, around)
-        if one.kind == "run":
-            tables["run"].append(table)
+        if one.kind in ("run", "visit"):
+            tables[one.kind].append(table)
         else:
             tables[one.kind][names[one.id]] = table
     prices = _workshop(connection).entered.get("prices")
@@ -187,6 +195,11 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
 
 def _workshop(connection: sa.Connection) -> Record:
     return fetch_many(connection, record.c.kind == "workshop")[0]
+
+
+def _of_pump_or_none(pump_id: int | None) -> list[sa.ColumnElement[bool]]:
+    """Records of one pump, and those of which nobody said of which pump they are."""
+    return [] if pump_id is None else [sa.or_(record.c.pump_id == pump_id, record.c.pump_id.is_(None))]
 
 
 def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
@@ -250,6 +263,7 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]
+    blocks += [table_lines("[[visit]]", table) for table in tables["visit"]]
     text = "\n\n".join("\n".join(lines) for lines in blocks) + "\n"
     if len(text.encode()) > MOST_BYTES:
         raise WorkbookError(

@@ -34,10 +34,11 @@ class Basis:
     Attributes
     ----------
     workbook : Workbook
-        Of the build's pump, without sites.
+        Of the build's pump.
     build : Record
     rests_on : mapping
-        "build", "runs", "rigs" and "instruments": number, version, name and mark of each; "engine", "kernel".
+        "build", "runs", "rigs", "instruments", and the "visits" meant for the twin with their "sites": number, version,
+        name and mark of each; "engine", "kernel".
     """
 
     workbook: Workbook
@@ -74,7 +75,7 @@ def engine_version() -> str:
 def basis_of(connection: sa.Connection, build_id: int) -> Basis:
     """What a fit of a build reads, all at one moment."""
     build = fetch(connection, "build", build_id)
-    return Basis(read_workbook(connection, build.links["pump"], with_sites=False), build, _rests_on(connection, build))
+    return Basis(read_workbook(connection, build.links["pump"]), build, _rests_on(connection, build))
 
 
 def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
@@ -83,6 +84,10 @@ def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
     rigs = fetch_many(connection, record.c.id.in_(rig_numbers)) if rig_numbers else ()
     used = sorted({rig.links[role] for rig in rigs for role in INSTRUMENTS if role in rig.links})
     instruments = fetch_many(connection, record.c.id.in_(used)) if used else ()
+    visits = fetch_many(connection, record.c.build_id == build.id, record.c.kind == "visit")
+    visits = tuple(one for one in visits if one.entered.get("for_twin") == "yes")
+    site_numbers = sorted({one.links["site"] for one in visits})
+    sites = fetch_many(connection, record.c.id.in_(site_numbers)) if site_numbers else ()
     return {
         "engine": engine_version(),
         "kernel": kernel_key(),
@@ -90,7 +95,27 @@ def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
         "runs": [_marked(run) for run in runs],
         "rigs": [_marked(rig) for rig in rigs],
         "instruments": [_marked(one) for one in instruments],
+        "visits": [_marked(one) for one in visits],
+        "sites": [_marked(one) for one in sites],
     }
+
+
+_NOT_READ = {
+    "site": ("note", "needs", "survey", "design", "wanted_flow", "source", "source_flow", "route"),
+    "visit": (
+        "note",
+        "found",
+        "who",
+        "purpose",
+        "date",
+        "care",
+        "parts",
+        "stroke_before",
+        "mass_before",
+        "source_flow",
+    ),
+}
+"""What a fit does not read of a record; of other kinds it is the note alone."""
 
 
 def _marked(one: Record) -> list[Any]:
@@ -100,8 +125,8 @@ def _marked(one: Record) -> list[Any]:
 
 def mark_of(one: Record) -> str:
     """Mark of what is read of a record to work something out: it changes with that, and with a note it does not."""
-    read = {key: value for key, value in one.entered.items() if key != "note"}
-    links = {role: number for role, number in one.links.items() if role in ("build", "rig", *INSTRUMENTS)}
+    read = {key: value for key, value in one.entered.items() if key not in _NOT_READ.get(one.kind, ("note",))}
+    links = {role: number for role, number in one.links.items() if role in ("build", "rig", "site", *INSTRUMENTS)}
     return hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
 
 
@@ -189,6 +214,8 @@ _GONE = {
     "run": "taken away, or moved to another build,",
     "rig": "left without runs",
     "instrument": "left out of its rigs",
+    "visit": "taken away, or out of the twin,",
+    "site": "left without visits",
 }
 
 
@@ -201,13 +228,17 @@ def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]
         reasons.append("The engine has been changed since the fit.")
     if then["build"][3] != now["build"][3]:
         reasons.append(f"The parts of build '{now['build'][2]}' were changed after the fit.")
-    for kind in ("run", "rig", "instrument"):  # a twin of the first version has no instruments of their own
+    for kind in ("run", "rig", "instrument", "visit", "site"):  # an older twin does not have all of them
         before, after = ({one[0]: one for one in side.get(f"{kind}s", ())} for side in (then, now))
         for number, (_, _, name, mark) in before.items():
             if number not in after:
                 reasons.append(f"{kind.capitalize()} '{name}' was {_GONE[kind]} after the fit.")
             elif after[number][3] != mark:
                 reasons.append(f"{kind.capitalize()} '{after[number][2]}' was changed after the fit.")
-        if kind == "run":
-            reasons += [f"Run '{after[number][2]}' came after the fit." for number in after if number not in before]
+        if kind in ("run", "visit"):
+            reasons += [
+                f"{kind.capitalize()} '{after[number][2]}' came after the fit."
+                for number in after
+                if number not in before
+            ]
     return tuple(reasons)

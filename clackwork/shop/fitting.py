@@ -97,8 +97,7 @@ def fit_work(book: Book, task: Task) -> Mapping[str, Any]:
     with errors_of_runs(workbook):
         twin = fit_twin(
             workbook.builds[name],
-            workbook.rigs,
-            workbook.runs_of(name),
+            *workbook.fitted_to(name),
             seed=seed,
             draws=draws,
             progress=task.progress,

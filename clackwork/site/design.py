@@ -161,6 +161,27 @@ class MonthPlan:
 
 
 @dataclass(frozen=True)
+class Assumed:
+    """One thing that was not said and had to be taken for granted.
+
+    Attributes
+    ----------
+    what : str
+        Its name: "drive_length".
+    value : float or str
+        SI, or the series and size of a pipe; "" where there is no figure.
+    kind : str
+        Kind of quantity; "pipe" for a pipe, "words" where there is no figure.
+    why : str
+    """
+
+    what: str
+    value: float | str
+    kind: str
+    why: str
+
+
+@dataclass(frozen=True)
 class Choice:
     """One sensible design of a site.
 
@@ -181,10 +202,10 @@ class Choice:
     zones : tuple of Zone
         Of the delivery line, from the pump.
     site : Site
-        The place with these pipes, as :func:`clackwork.site.promise.make_promise` takes it; of one pump's share where
-        there are several.
+        The place with these pipes, the line and the source whole, as :func:`clackwork.site.promise.make_promise` takes it
+        with the number of pumps.
     promise : Promise
-        Of all pumps together: flows are sums.
+        Of all pumps together: flows are sums. Its answer takes in what the checks say.
     stroke_band, mass_band : (float, float)
         Tuning that holds within 95 % of the best [m], [kg].
     vessel_volume : float
@@ -199,6 +220,10 @@ class Choice:
         None without a price list.
     reasons : tuple of Reason
         Those of the promise and of the checks, hardest first.
+    by_length : tuple of (float, float, float)
+        Length of the drive pipe [m], what all pumps would deliver on it at the best tuning that the source feeds [m3/day],
+        and the beats of that tuning [1/s], by the engine's best values; 0 and 0 where no tuning serves. Where shorter pipes
+        deliver more, it is the rate of the beats that rules them out.
     """
 
     best_for: tuple[str, ...]
@@ -220,6 +245,7 @@ class Choice:
     months: tuple[MonthPlan, ...]
     quotation: Quotation | None
     reasons: tuple[Reason, ...]
+    by_length: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -238,6 +264,8 @@ class Design:
     measure_again : tuple of (str, float)
         Readings of the survey and the share of the promise's spread that each brings, largest first.
     engine_runs : int
+    assumed : tuple of Assumed
+        What the survey does not say.
     """
 
     site: str
@@ -246,3 +274,4 @@ class Design:
     limit: Reason | None
     measure_again: tuple[tuple[str, float], ...]
     engine_runs: int
+    assumed: tuple[Assumed, ...] = ()

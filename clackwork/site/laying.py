@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from clackwork.pipes import Pipe
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine, SupplyPipe
-from clackwork.ram.steady_loss import steady_loss_factor
+from clackwork.ram.steady_loss import steady_loss
 from clackwork.water import Water
 
 GOOD_FALLS = (3.0, 12.0)
@@ -16,6 +16,8 @@ beats, and the upper end of the rule of 5-12 falls (Globo Rural 2023)."""
 USUAL_FALLS = 5.0
 """Drive pipe over fall where the ground leaves the choice: the engine delivers most on the shortest pipe on which the
 beats stay within the published band, which is near this (the lower end of Globo Rural 2023)."""
+TRIED_FALLS = (3.0, 4.5, 6.5, 9.5, 14.0)
+"""Drive pipe over fall at which a search tries every pump."""
 LEAST_DRIVE_LENGTH, MOST_DRIVE_LENGTH = 6.0, 100.0
 """[m]; common practice, no published source."""
 ENTRY_LOSS = 0.8
@@ -29,6 +31,10 @@ FRICTION_SHARE = 0.10
 """Most of the lift that a delivery line is sized to lose: common practice, no published source."""
 SUPPLY_SHARE = 0.03
 """Most of the fall that a supply pipe is sized to lose: common practice, no published source."""
+_LONGEST_TRIED = 300.0
+"""Longest drive pipe tried [m]: beyond it a standpipe is the only way tried."""
+_WORTH_A_STANDPIPE = 1.3
+"""Way to the source over drive pipe from which a standpipe is tried: common practice, no published source."""
 RATING_SPARE = 1.2
 """Rating of a delivery line over its head at the pump, at least, before its surges are looked at: common practice."""
 LEVEL_SHARE = 0.02
@@ -45,13 +51,22 @@ def laid_length(fall: float, ground: float | None) -> tuple[float, float]:
     return usual, ground - usual
 
 
-def _flow_head(pipe: Pipe, length: float, fittings_loss: float, flow: float, water: Water) -> float:
-    """Head that a steady flow [m3/s] loses in a pipe [m]."""
-    if flow <= 0.0:
-        return 0.0
-    velocity = flow / (0.25 * math.pi * pipe.bore**2)
-    factor = steady_loss_factor(pipe, length, fittings_loss, velocity, water)
-    return factor * velocity**2 / (2.0 * STANDARD_GRAVITY)
+def tried_lengths(fall: float, ground: float | None) -> tuple[tuple[float, float], ...]:
+    """Drive pipe and supply pipe [m] that a search tries.
+
+    Where the source is further off than a good drive pipe, shorter ones from a standpipe as well as one all the way; where
+    it is nearer, also longer ones that lie in bends.
+    """
+    lengths = {min(max(falls * fall, LEAST_DRIVE_LENGTH), MOST_DRIVE_LENGTH) for falls in TRIED_FALLS}
+    if ground is None:
+        return tuple((length, 0.0) for length in sorted(lengths))
+    whole = min(max(ground, LEAST_DRIVE_LENGTH), _LONGEST_TRIED)
+    found = {(whole, max(ground - whole, 0.0))}
+    if ground > _WORTH_A_STANDPIPE * min(lengths):
+        found |= {(length, ground - length) for length in lengths if length < ground / _WORTH_A_STANDPIPE}
+    if ground < GOOD_FALLS[0] * fall:
+        found |= {(length, 0.0) for length in sorted(lengths) if length > ground}
+    return tuple(sorted(found))
 
 
 def _smallest(
@@ -59,7 +74,7 @@ def _smallest(
 ) -> Pipe:
     """The narrowest that loses no more than ``head`` [m]; the widest when none does."""
     rising = sorted(pipes, key=lambda pipe: pipe.bore)
-    fits = (pipe for pipe in rising if _flow_head(pipe, length, fittings_loss, flow, water) <= head)
+    fits = (pipe for pipe in rising if steady_loss(pipe, length, fittings_loss, flow, water) <= head)
     return next(fits, rising[-1])
 
 
@@ -110,7 +125,7 @@ def size_supply(pipes: Iterable[Pipe], length: float, fall: float, flow: float, 
     return SupplyPipe(pipe, max(length, 0.5), SUPPLY_FITTINGS)
 
 
-def size_standpipe(diameters: Iterable[float], fall: float, flow: float, beat_rate: float) -> float:
+def usual_standpipe(diameters: Iterable[float], fall: float, flow: float, beat_rate: float) -> float:
     """The narrowest standpipe [m] that a beat of all pumps lowers little; the widest when none is wide enough."""
     rising = sorted(diameters)
     area = flow / max(beat_rate, 0.1) / (LEVEL_SHARE * fall)

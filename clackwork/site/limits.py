@@ -54,6 +54,11 @@ def with_conditions(reasons: Iterable[Reason], conditions: Iterable[Reason]) -> 
     return tuple(sorted(found, key=lambda reason: HARDNESS.index(reason.hardness)))
 
 
+def answer_of(reasons: Sequence[Reason]) -> str:
+    """The answer that reasons, hardest first, leave."""
+    return next((reason.hardness for reason in reasons if reason.hardness != "note"), "yes")
+
+
 def limit_of(promise: Promise, site: Site, reasons: Sequence[Reason], enough: bool) -> Reason | None:
     """The one thing that limits a place: the hardest reason, else what would bring more.
 

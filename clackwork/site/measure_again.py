@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from clackwork.ram.engine import RamCase
-from clackwork.ram.operating import operating_point
+from clackwork.ram.shared import settle_alike
 from clackwork.site.promise import make_promise
 from clackwork.site.site import Reason, Site
 from clackwork.site.source_flow import driest
@@ -45,7 +45,7 @@ class _Shift:
     length: float = 0.0
 
 
-def what_to_measure_again(twin: Twin, survey: Survey, site: Site) -> tuple[tuple[str, float], ...]:
+def what_to_measure_again(twin: Twin, survey: Survey, site: Site, *, pumps: int = 1) -> tuple[tuple[str, float], ...]:
     """What each reading of a survey brings to the spread of the promised delivery.
 
     Parameters
@@ -54,6 +54,8 @@ def what_to_measure_again(twin: Twin, survey: Survey, site: Site) -> tuple[tuple
     survey : Survey
     site : Site
         The place as designed.
+    pumps : int, optional
+        Like pumps side by side on its line.
 
     Returns
     -------
@@ -71,10 +73,10 @@ def what_to_measure_again(twin: Twin, survey: Survey, site: Site) -> tuple[tuple
     steps = _steps(survey, site)
     amounts = {}
     for name, step in steps.items():
-        high, low = (_delivered(twin, site, _scaled(step, sign)) for sign in (1.0, -1.0))
+        high, low = (_delivered(twin, site, _scaled(step, sign), pumps) for sign in (1.0, -1.0))
         amounts[name] = 0.5 * (high - low)
     exact = replace(site, fall_spread=0.0, lift_spread=0.0, source_flow_spread=0.0)
-    own = make_promise(twin, exact, draws=_PUMP_DRAWS)
+    own = make_promise(twin, exact, pumps=pumps, draws=_PUMP_DRAWS)
     if not own.is_beating:
         return ()
     amounts[PUMP] = (own.delivered_flow.high - own.delivered_flow.low) / _NINE_IN_TEN
@@ -101,20 +103,21 @@ def _scaled(shift: _Shift, sign: float) -> _Shift:
     return _Shift(sign * shift.fall, sign * shift.lift, sign * shift.source_flow, sign * shift.length)
 
 
-def _delivered(twin: Twin, site: Site, shift: _Shift) -> float:
+def _delivered(twin: Twin, site: Site, shift: _Shift, pumps: int) -> float:
     """Delivered flow [m3/s] of the best values with the readings moved."""
     fall = max(site.fall + shift.fall, 0.2 * site.fall)
     line = replace(
         site.line, lift=max(site.line.lift + shift.lift, 1.01 * fall), length=site.line.length + shift.length
     )
     supply = replace(site.supply, fall=fall)
-    run = operating_point(
-        RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, supply, site.surroundings, line=line)
-    )
-    if run.drawn_flow <= 0.0:
+    build = with_parameters(twin.build, twin.best)
+    case = RamCase(build, site.drive_pipe, supply, site.surroundings, line=line)
+    run = settle_alike([case], [pumps], workers=1)[0]
+    drawn = pumps * run.drawn_flow
+    if drawn <= 0.0:
         return 0.0
     there = max(0.0, site.source_flow + shift.source_flow)
-    return run.delivered_flow * min(1.0, there / run.drawn_flow)
+    return pumps * run.delivered_flow * min(1.0, there / drawn)
 
 
 def advice(shares: tuple[tuple[str, float], ...]) -> Reason | None:

@@ -11,16 +11,15 @@ from numpy.typing import NDArray
 from clackwork.errors import InputError
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
-from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits, unpack
-from clackwork.ram.operating import held_case, operating_rows
+from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits
+from clackwork.ram.operating import operating_rows
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
-from clackwork.ram.shared import line_share, share_supply
+from clackwork.ram.shared import line_share, run_at_level, settle_alike, share_supply, supply_loss
 from clackwork.ram.source import LimitedRun, run_limited
 from clackwork.ram.vessel_air import TRANSFER_RANGE, air_budget
 from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
-from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -33,6 +32,8 @@ MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
 AIR_LOOKED_AT = 30.0 * 86400.0
 """How often the air of a vessel is looked at [s], monthly: common practice, no published source."""
+ENOUGH = 0.95
+"""Share of draws in which there has to be enough water for a plain yes."""
 MOST_IRREGULAR = 0.25
 """Share of draws that may beat irregularly before it is said: common practice, no published source."""
 REASONS = {
@@ -97,17 +98,24 @@ def site_rows(
 
 def _solve(
     rows: FloatArray,
-    line: DeliveryLine,
+    best: RamCase,
     lifts: FloatArray,
-    water: Water,
-    progress: Progress | None,
+    pumps: int,
+    drawn_flow: float,
     workers: int | None = None,
+    progress: Progress | None = None,
 ) -> FloatArray:
-    """Operating points of all rows, a batch at a time; changes the vessel heads in place."""
-    found = []
+    """Operating points of all rows, a batch at a time; changes the vessel heads in place, and the fall to the level kept."""
+    assert best.line is not None
+    line, loss, found = line_share(best.line, pumps), supply_loss(best, pumps), []
     for start in range(0, len(rows), _BATCH):
         lines = [replace(line, lift=float(lift)) for lift in lifts[start : start + _BATCH]]
-        found.append(operating_rows(rows[start : start + _BATCH], lines, water, workers=workers))
+
+        def run(some: FloatArray, places: NDArray[np.intp], lines: list[DeliveryLine] = lines) -> FloatArray:
+            return operating_rows(some, [lines[at] for at in places], best.water, workers=workers)
+
+        batch = rows[start : start + _BATCH]
+        found.append(run_at_level(batch, [loss] * len(batch), run, drawn_flow))
         if progress:
             progress(min(start + _BATCH, len(rows)), len(rows))
     return np.concatenate(found)
@@ -147,18 +155,19 @@ def make_promise(
         When the drive pipe has no pressure rating, or none at the water's temperature, or several pumps share a line
         that leaks.
     """
-    line = line_share(site.line, pumps)
-    best = RamCase(with_parameters(twin.build, twin.best), site.drive_pipe, site.supply, site.surroundings, line=line)
-    water = best.water
+    build = with_parameters(twin.build, twin.best)
+    best = RamCase(build, site.drive_pipe, site.supply, site.surroundings, line=site.line)
     rating = drive_rating_head(best)
+    run = settle_alike([best], [pumps], workers=1)[0]
     rng = np.random.default_rng(seed)
     rows, lifts, picks = site_rows(twin, site, draws, rng, pumps)
-    out = _solve(rows, line, lifts, water, progress, workers)
+    falls = rows[:, kernel.P["fall"]].copy()
+    out = _solve(rows, best, lifts, pumps, run.drawn_flow, workers, progress)
+    rows[:, kernel.P["fall"]] = falls
     noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
     ranges = _ranges(rows, out, lifts, noise, pumps)
-    limited = _best_run(best, site, pumps)
-    run = limited.result if limited.state == "enough" else _settle(best, pumps)
+    limited = _on_source(best, site, pumps, run)
     promise = Promise(
         site=site.name,
         build=twin.build.name,
@@ -183,24 +192,14 @@ def make_promise(
     return replace(promise, answer=answer, reasons=reasons)
 
 
-def _settle(best: RamCase, pumps: int) -> BeatResult:
-    """Settled beats of one of the pumps, with the best values and as much water as it draws."""
-    assert best.line is not None
-    held = held_case(best)
-    packed = pack(held)[np.newaxis]
-    share_supply(packed, pumps)
-    out = operating_rows(packed, [best.line], best.water, workers=1)
-    return unpack(held, packed[0], out[0])
-
-
-def _best_run(best: RamCase, site: Site, pumps: int) -> LimitedRun:
-    """One of the pumps with the best values and its share of what the source gives."""
-    if best.supply.feed is None:
-        return run_limited(best, site.source_flow / pumps, site.submergence)
-    found = _settle(best, pumps)
-    if found.drawn_flow > site.source_flow / pumps:
-        return LimitedRun("starved", 0.0, found)
-    return LimitedRun("enough" if found.is_beating else found.state, 0.0, found)
+def _on_source(best: RamCase, site: Site, pumps: int, run: BeatResult) -> LimitedRun:
+    """One of the pumps, whose beats are ``run`` where there is enough, on its share of what the source gives."""
+    share = site.source_flow / pumps
+    if run.drawn_flow > share:
+        if best.supply.feed is None:
+            return run_limited(replace(best, line=line_share(site.line, pumps)), share, site.submergence)
+        return LimitedRun("starved", 0.0, run)
+    return LimitedRun("enough" if run.is_beating else run.state, 0.0, run)
 
 
 def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatArray, pumps: int) -> dict[str, Range]:
@@ -328,7 +327,7 @@ def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
         reasons.append(_reason("delivers_nothing", "no"))
     elif promise.delivered_flow.low <= 0.0:
         reasons.append(_reason("may_deliver_nothing", "only if"))
-    if promise.share_enough_water < 0.95:
+    if promise.share_enough_water < ENOUGH:
         reasons.append(
             _reason(
                 "too_little_water",

@@ -11,14 +11,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from clackwork.errors import InputError, require_range
 from clackwork.pipes import Pipe
 from clackwork.ram.parts import Build, DeliveryLine, DrivePipe, Surroundings
 from clackwork.ram.tuning import TuningBounds
-from clackwork.site.laying import ENTRY_LOSS, laid_length, size_line, size_standpipe, size_supply
+from clackwork.site.design import Assumed
+from clackwork.site.laying import ENTRY_LOSS, laid_length, size_line, size_supply, usual_standpipe
 from clackwork.site.limits import conditions_of, limit_of, with_conditions
-from clackwork.site.promise import make_promise
+from clackwork.site.promise import ENOUGH, make_promise
 from clackwork.site.quick_plans import (
     Plan,
     best_of_builds,
@@ -26,6 +28,8 @@ from clackwork.site.quick_plans import (
     counted_on,
     plans_along,
     refine_plan,
+    replan,
+    room_shown,
     try_along,
 )
 from clackwork.site.site import Promise, Reason, Site
@@ -156,27 +160,6 @@ class QuickAssumptions:
 
 
 @dataclass(frozen=True)
-class Assumed:
-    """One thing that was not asked.
-
-    Attributes
-    ----------
-    what : str
-        A key of :data:`WHY`.
-    value : float or str
-        SI, or the series and size of a pipe.
-    kind : str
-        Kind of quantity; "pipe" for a pipe.
-    why : str
-    """
-
-    what: str
-    value: float | str
-    kind: str
-    why: str
-
-
-@dataclass(frozen=True)
 class QuickAnswer:
     """The answer, its range, and what it rests on.
 
@@ -281,10 +264,13 @@ def quick_answer(
     drawn_at_most = counted_on(ask.source_flow, place.spreads["source_flow"])
     plans = [plan for path in paths for plan in plans_along(path, drawn_at_most, place.stock.most_pumps)]
     chosen, enough = choose_plan(plans, ask.wanted_flow)
-    chosen, runs = refine_plan(chosen, drawn_at_most, workers=workers)
-    site = _site(place, chosen)
+    promised = partial(_promised, place, draws=draws, seed=seed, workers=workers)
+    promise, site, chosen, runs = promised(chosen, drawn_at_most)
+    if chosen.serves and promise.share_enough_water < ENOUGH:
+        room = min(room_shown(promise), 0.97 * drawn_at_most)
+        promise, site, chosen, more = promised(replan(chosen, room), room)
+        runs += more
     twin = retuned_twin(chosen.path.layout.twin, chosen.stroke, chosen.mass)
-    promise = make_promise(twin, site, pumps=chosen.pumps, draws=draws, seed=seed, workers=workers)
     conditions = conditions_of(promise, site, ask.ground_to_source, least_tuning=chosen.is_least)
     reasons = with_conditions(promise.reasons, conditions)
     return QuickAnswer(
@@ -298,8 +284,19 @@ def quick_answer(
         reasons=reasons,
         assumed=_assumed(place, site, chosen.path.bounds),
         others=best_of_builds(plans, ask.wanted_flow, twin.build.name),
-        engine_runs=sum(len(path.tried) for path in paths) + runs + draws,
+        engine_runs=sum(len(path.tried) for path in paths) + runs,
     )
+
+
+def _promised(
+    place: _Place, plan: Plan, drawn_at_most: float, *, draws: int, seed: int, workers: int | None
+) -> tuple[Promise, Site, Plan, int]:
+    """What is promised of a plan tuned finely, the place with its pipes, that plan, and the engine runs it took."""
+    plan, runs = refine_plan(plan, drawn_at_most, workers=workers)
+    site = _site(place, plan)
+    twin = retuned_twin(plan.path.layout.twin, plan.stroke, plan.mass)
+    promise = make_promise(twin, site, pumps=plan.pumps, draws=draws, seed=seed, workers=workers)
+    return promise, site, plan, runs + draws + 1
 
 
 def _place(ask: QuickAsk, assume: QuickAssumptions) -> _Place:
@@ -355,7 +352,9 @@ def _site(place: _Place, chosen: Plan) -> Site:
     )
     if feed is None:
         return site
-    diameter = assume.standpipe_diameter or size_standpipe(stock.standpipe_diameters, ask.fall, drawn, chosen.beat_rate)
+    diameter = assume.standpipe_diameter or usual_standpipe(
+        stock.standpipe_diameters, ask.fall, drawn, chosen.beat_rate
+    )
     return replace(site, feed=feed, standpipe_area=0.25 * math.pi * diameter**2)
 
 

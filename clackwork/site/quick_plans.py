@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from clackwork.ram.batch import Progress
 from clackwork.ram.tuning import TuningBounds
+from clackwork.site.site import Promise
 from clackwork.site.tried import Layout, Tried, along, try_tunings
 
 DRAWN_SPREAD = 0.05
@@ -18,6 +20,8 @@ WANTED_SPARE = 1.15
 """Best delivery over what is wanted at which its 5 % point is likely to meet it."""
 _ONE_SIDED = 1.645
 """Standard deviations from the middle to the 5 % point of a normal spread."""
+_FEW_DRAWS = 0.97
+"""Taken off what draws show, as they are few."""
 _POINTS = 9
 """Tunings tried on the line of each pump at first."""
 _BETWEEN = (-0.5, -0.25, 0.0, 0.25, 0.5)
@@ -100,11 +104,24 @@ def counted_on(source_flow: float, spread: float) -> float:
     return source_flow * max(1.0 - _ONE_SIDED * math.hypot(relative, DRAWN_SPREAD), 0.05)
 
 
-def try_along(layouts: Sequence[Layout], bounds: Sequence[TuningBounds], *, workers: int | None = None) -> list[Path]:
+def room_shown(promise: Promise) -> float:
+    """As :func:`counted_on`, with the spreads that the draws of a promise show [m3/s]."""
+    there, drawn = promise.water_there, promise.water_needed
+    spread = math.hypot(1.0 - there.low / there.middle, drawn.high / drawn.middle - 1.0)
+    return _FEW_DRAWS * there.middle * max(1.0 - spread, 0.05)
+
+
+def try_along(
+    layouts: Sequence[Layout],
+    bounds: Sequence[TuningBounds],
+    *,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> list[Path]:
     """The paths of several pumps, tried in one batch."""
     shares = tuple(place / (_POINTS - 1) for place in range(_POINTS))
     bare = [Path(layout, each, shares, ()) for layout, each in zip(layouts, bounds, strict=True)]
-    tried = try_tunings([path.asked(share) for path in bare for share in shares], workers=workers)
+    tried = try_tunings([path.asked(share) for path in bare for share in shares], workers=workers, progress=progress)
     return [
         replace(path, tried=tuple(tried[_POINTS * place : _POINTS * (place + 1)])) for place, path in enumerate(bare)
     ]
@@ -183,6 +200,12 @@ def best_of_builds(plans: Sequence[Plan], wanted_flow: float | None, but: str) -
             chosen, _ = choose_plan(mine, wanted_flow)
             found.append((name, chosen.pumps, 86400.0 * chosen.all_delivered if chosen.serves else 0.0))
     return tuple(sorted(found, key=lambda each: -each[2]))
+
+
+def replan(plan: Plan, drawn_at_most: float) -> Plan:
+    """The plan of the same pump for less water: as many of them where they serve, else the best number up to that."""
+    plans = plans_along(plan.path, drawn_at_most, plan.pumps)
+    return plans[-1]
 
 
 def refine_plan(plan: Plan, drawn_at_most: float, *, workers: int | None = None) -> tuple[Plan, int]:

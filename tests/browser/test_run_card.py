@@ -216,7 +216,9 @@ def test_a_run_whose_answer_was_lost_is_sent_again_and_kept_once(phone: Any, yar
     assert len(posts) == 2
 
 
-def test_a_phone_on_plain_http_is_told_to_leave_the_card_open_and_asked_before_it_leaves(phone: Any, yard: Yard) -> None:
+def test_a_phone_on_plain_http_is_told_to_leave_the_card_open_and_asked_before_it_leaves(
+    phone: Any, yard: Yard
+) -> None:
     """Over plain HTTP on the local network a browser has no service worker; taken from it here, as loopback has one."""
     page = phone(service_workers="block")
     page.add_init_script("delete Navigator.prototype.serviceWorker")

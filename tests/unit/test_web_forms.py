@@ -11,16 +11,19 @@ import pytest
 from clackwork.book.kinds import Around, instruments_apart, read_entered, rig_of
 from clackwork.errors import ClackworkError, InputError
 from clackwork.quantities import KINDS, parse, parse_plus_minus
+from clackwork.site.due import CARE
+from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FLAP, POPPET, forms
 from clackwork.web.figures import example, system_typed, typed_in
 from clackwork.web.forms import entered_of, filled_from, filled_of, place_error
+from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
 from clackwork.workbook_instruments import SORTS
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, parse_toml
 from clackwork.workbook_runs import read_trial
 
-NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump"}
+NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump", "site"}
 DEMO = parse_toml((files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8"))
 
 
@@ -87,7 +90,19 @@ def readings(kind: str) -> list[Callable[[], object]]:
             )
         ],
         "pump": [variant({})],
-        "workshop": [variant({"prices": DEMO["prices"]})],
+        "workshop": [variant({"prices": DEMO["prices"], "care": {item: {} for item in CARE}})],
+        "visit": [
+            variant(
+                {
+                    "date": "2024-05-03",
+                    "purpose": "service",
+                    "parts": {part: {"condition": "worn"} for part in PARTS},
+                    "care": {item: "yes" for item in CARE},
+                    "instruments": gauges,
+                },
+                {"site": "here", "build": "flap"},
+            )
+        ],
     }[kind]
 
 
@@ -152,8 +167,8 @@ def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytes
     for read in readings(kind):
         places, inner = asked_by(read, monkeypatch)
         asked, tables = asked | places, tables | inner
-    linked = {f"instruments.{link.role}.instrument" for link in forms()[kind].links if link.kind == "instrument"}
-    assert linked <= asked
+    linked = {f"instruments.{role}.instrument" for role in INSTRUMENT_ROLES} if kind in ("rig", "visit") else set()
+    assert linked <= asked  # chosen as links of a rig; a visit has its own alone
     tables |= {"design", "as_built"} if kind == "site" else set()
     form = forms()[kind]
     assert {one.key for one in form.fields()} == outside_rows(form, asked - tables - linked)
@@ -162,7 +177,9 @@ def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytes
 @pytest.mark.parametrize("kind", sorted(forms()))
 def test_fields_are_of_a_known_kind_and_choices_are_what_the_reader_takes(kind: str) -> None:
     for one in forms()[kind].fields():
-        assert one.kind in {*KINDS, "text", "note", "number", "whole", "choice", "list", "rows", "lines"}, one.key
+        assert one.kind in {*KINDS, "text", "note", "date", "number", "whole", "choice", "list", "rows", "lines"}, (
+            one.key
+        )
         assert bool(one.choices) is (one.kind == "choice"), one.key
         if one.only_for is not None:
             links = {f"link.{link.role}" for link in forms()[kind].links}
