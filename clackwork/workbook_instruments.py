@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
@@ -20,7 +20,7 @@ USED = "instrument"
 class Sort:
     """A sort of instrument: what makes one, its fields with their kinds, and which of them its place on a rig decides."""
 
-    make: Callable[..., Any]
+    make: type[Any]
     fields: Mapping[str, str]
     at_the_rig: tuple[str, ...] = ()
     named: bool = True

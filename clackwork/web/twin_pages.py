@@ -187,12 +187,10 @@ def _pipes(book: Book) -> list[tuple[str, str]]:
     ]
 
 
-def _pipe_asked(text: str) -> dict[str, int]:
-    """The choice of a pipe as `ask_performance` takes it."""
+def _pipe_asked(text: str) -> tuple[int | None, int | None]:
+    """Number of the rig or of the site whose pipe was chosen: "site 7" is (None, 7)."""
     kind, _, number = text.partition(" ")
-    if kind not in ("rig", "site") or number_in(number) is None:
-        return {}
-    return {f"{kind}_id": int(number)}
+    return (number_in(number) if kind == "rig" else None), (number_in(number) if kind == "site" else None)
 
 
 def _performance_words(performance: Performance, units: str) -> dict[str, Any]:
@@ -236,7 +234,7 @@ async def ask_from_page(request: Request, number: int) -> Response:
     falls, draws, pipe = (str(form.get(name, "")).strip()[:200] for name in ("falls", "draws", "pipe"))
 
     def ask() -> Response:
-        book = book_of(request)
+        book, (rig, site) = book_of(request), _pipe_asked(pipe)
         try:
             ask_performance(
                 book,
@@ -245,7 +243,8 @@ async def ask_from_page(request: Request, number: int) -> Response:
                 draws=_whole(draws, "draws", DRAWS),
                 system=units_of(request),
                 by=visitor_of(request).name,
-                **_pipe_asked(pipe),
+                rig_id=rig,
+                site_id=site,
             )
         except InputError as error:
             found = build_performance(book, number)
