@@ -131,7 +131,7 @@ def test_nothing_to_answer_is_said(tmp_path: Path) -> None:
     path = tmp_path / "bare.toml"
     text = demo_text()
     start, end = (
-        text.index("# ---------------------------------------------------------------- parts in"),
+        text.index("[[part]]"),
         text.index("[site."),
     )
     path.write_text(text[:start] + text[end:], encoding="utf-8")
