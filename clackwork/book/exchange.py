@@ -88,6 +88,7 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     read = load_workbook(text)  # refuses what cannot be read, in a workbook's own words
     tables = parse_toml(text)
     taking = _Taking(hand)
+    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
     rigs = {name: taking.place("rig", name, table, {}) for name, table in tables.get("rig", {}).items()}
     builds = _take_builds(taking, tables.get("build", {}), pump)
@@ -107,7 +108,6 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         if "build" in table:
             links |= {"pump": pump.id, "build": builds[table["build"]].id}
         taking.place("visit", table["name"], _without(table, "name", "build", "site"), links)
-    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
     return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
 
 

@@ -11,6 +11,7 @@ from clackwork.site.due import DAYS_A_MONTH, SECONDS_A_DAY, CareItem, care_items
 
 MONTH = DAYS_A_MONTH * SECONDS_A_DAY
 """A twelfth of a year [s]."""
+WEEK = 7.0 * SECONDS_A_DAY
 _KEPT = 0.5
 """Share of the time the vessel's air lasts after which it is looked at: our choice."""
 
@@ -66,11 +67,17 @@ def care_plan(choice: Choice, items: Sequence[CareItem] | None = None) -> tuple[
 def _task(item: CareItem, rate: float) -> CareTask | None:
     """An item at a beat rate [1/s]; None where it has no interval there."""
     if item.months is not None:
-        interval = item.months * MONTH
+        interval = _spoken(item.months)
         return CareTask(item.id, item.words, interval, item.beats or rate * interval, item.who)
     if item.beats is None or rate <= 0.0:
         return None
     return CareTask(item.id, item.words, item.beats / rate, item.beats, item.who)
+
+
+def _spoken(months: float) -> float:
+    """A time given in months [s]: a quarter of a month is a week to whoever writes it."""
+    weeks = round(4.0 * months)
+    return weeks * WEEK if months < 1.0 and weeks else months * MONTH
 
 
 def _with_vessel(task: CareTask, choice: Choice, rate: float) -> CareTask:

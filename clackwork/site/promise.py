@@ -14,13 +14,12 @@ from clackwork.ram.batch import Progress
 from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits
 from clackwork.ram.operating import operating_rows
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
-from clackwork.ram.shared import line_share, settle_alike, share_supply
+from clackwork.ram.shared import line_share, run_at_level, settle_alike, share_supply, supply_loss
 from clackwork.ram.source import LimitedRun, run_limited
 from clackwork.ram.vessel_air import TRANSFER_RANGE, air_budget
 from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
-from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -99,17 +98,24 @@ def site_rows(
 
 def _solve(
     rows: FloatArray,
-    line: DeliveryLine,
+    best: RamCase,
     lifts: FloatArray,
-    water: Water,
-    progress: Progress | None,
+    pumps: int,
+    drawn_flow: float,
     workers: int | None = None,
+    progress: Progress | None = None,
 ) -> FloatArray:
-    """Operating points of all rows, a batch at a time; changes the vessel heads in place."""
-    found = []
+    """Operating points of all rows, a batch at a time; changes the vessel heads in place, and the fall to the level kept."""
+    assert best.line is not None
+    line, loss, found = line_share(best.line, pumps), supply_loss(best, pumps), []
     for start in range(0, len(rows), _BATCH):
         lines = [replace(line, lift=float(lift)) for lift in lifts[start : start + _BATCH]]
-        found.append(operating_rows(rows[start : start + _BATCH], lines, water, workers=workers))
+
+        def run(some: FloatArray, places: NDArray[np.intp], lines: list[DeliveryLine] = lines) -> FloatArray:
+            return operating_rows(some, [lines[at] for at in places], best.water, workers=workers)
+
+        batch = rows[start : start + _BATCH]
+        found.append(run_at_level(batch, [loss] * len(batch), run, drawn_flow))
         if progress:
             progress(min(start + _BATCH, len(rows)), len(rows))
     return np.concatenate(found)
@@ -149,18 +155,18 @@ def make_promise(
         When the drive pipe has no pressure rating, or none at the water's temperature, or several pumps share a line
         that leaks.
     """
-    line = line_share(site.line, pumps)
     build = with_parameters(twin.build, twin.best)
     best = RamCase(build, site.drive_pipe, site.supply, site.surroundings, line=site.line)
-    water = best.water
     rating = drive_rating_head(best)
+    run = settle_alike([best], [pumps], workers=1)[0]
     rng = np.random.default_rng(seed)
     rows, lifts, picks = site_rows(twin, site, draws, rng, pumps)
-    out = _solve(rows, line, lifts, water, progress, workers)
+    falls = rows[:, kernel.P["fall"]].copy()
+    out = _solve(rows, best, lifts, pumps, run.drawn_flow, workers, progress)
+    rows[:, kernel.P["fall"]] = falls
     noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
     ranges = _ranges(rows, out, lifts, noise, pumps)
-    run = settle_alike([best], [pumps], workers=1)[0]
     limited = _on_source(best, site, pumps, run)
     promise = Promise(
         site=site.name,

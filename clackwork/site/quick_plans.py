@@ -20,6 +20,8 @@ WANTED_SPARE = 1.15
 """Best delivery over what is wanted at which its 5 % point is likely to meet it."""
 _ONE_SIDED = 1.645
 """Standard deviations from the middle to the 5 % point of a normal spread."""
+_FEW_DRAWS = 0.97
+"""Taken off what draws show, as they are few."""
 _POINTS = 9
 """Tunings tried on the line of each pump at first."""
 _BETWEEN = (-0.5, -0.25, 0.0, 0.25, 0.5)
@@ -105,7 +107,8 @@ def counted_on(source_flow: float, spread: float) -> float:
 def room_shown(promise: Promise) -> float:
     """As :func:`counted_on`, with the spreads that the draws of a promise show [m3/s]."""
     there, drawn = promise.water_there, promise.water_needed
-    return there.middle * max(1.0 - math.hypot(1.0 - there.low / there.middle, drawn.high / drawn.middle - 1.0), 0.05)
+    spread = math.hypot(1.0 - there.low / there.middle, drawn.high / drawn.middle - 1.0)
+    return _FEW_DRAWS * there.middle * max(1.0 - spread, 0.05)
 
 
 def try_along(

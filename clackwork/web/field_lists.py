@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
@@ -424,31 +425,39 @@ def _parts() -> tuple[Field, ...]:
     return tuple(fields)
 
 
-def _prices() -> Group:
+def _prices() -> tuple[Group, Group]:
     """The workshop's price list."""
 
-    def of(key: str, label: str, kind: str, help: str) -> Field:
+    def of(key: str, label: str, kind: str, help: str = "") -> Field:
         return Field(f"prices.{key}", label, kind, help)
 
-    work = ", ".join(HOURS)
-    fields = (
-        of("currency", "Currency", "text", "As it is printed: EUR. Needed for a price list."),
-        of("hour", "An hour of work", "number", "Its price."),
-        of("margin", "Margin", "fraction", "Put on top of the cost."),
-        of("yearly_care", "A year's care of one pump", "number", "Its price."),
+    terms = (
+        of("currency", "Currency", "text", "As it is printed, such as EUR; a price list needs one."),
+        of("hour", "An hour of work", "number"),
+        of("margin", "Margin", "fraction", "Put on top of the cost; left out: none."),
+        of("yearly_care", "A year's care of one pump", "number", "Left out: nothing."),
         of("life", "Years over which water is to pay", "number", "Left out: 15."),
         of("interest", "Interest a year", "fraction", "Left out: none."),
-        of("pumps", "Pumps", "lines", "A line for each build with its price: flap = 180."),
-        of("pipes", "Pipe, by the metre", "lines", "Series, size and price: steel-sch40 1 in = 7.50."),
+    )
+    lists = (
+        of("pumps", "Pumps", "lines", "Build = price: flap = 180."),
+        of("pipes", "Pipe, by the metre", "lines", "Series and size = price: steel-sch40 1 in = 7.50."),
         of(
             "parts",
             "Parts",
             "lines",
-            f"Name and price; asked for are {'; '.join(PRICED_PARTS)}. Others stand once in every bill.",
+            f"Part = price. Bills ask for: {'; '.join(PRICED_PARTS)}. Any other stands once in each.",
         ),
-        of("hours", "Hours of work", "lines", f"What of {work}, and how many: set out = 3."),
+        of("hours", "Hours of work", "lines", f"Work = hours: set out = 3. Of: {'; '.join(HOURS)}."),
     )
-    return Group("Prices", fields, "For quotations; what has no price is named as missing.", folded=True)
+    return Group("Terms", terms, folded=True), Group("Price lists, a line each", lists, folded=True)
+
+
+@functools.cache
+def price_form() -> Form:
+    """The workshop's form with its prices alone."""
+    groups = tuple(replace(group, folded=False) for group in _prices())
+    return Form("workshop", "workshop", "workshops", "", (), groups)
 
 
 def _head(kind: str, word: str, plural: str, name_help: str, more: tuple[Group, ...] = ()) -> Form:
@@ -465,7 +474,7 @@ def forms() -> Mapping[str, Form]:
     """Every form by kind of record."""
     made = (
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
-        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (_prices(), _care_intervals())),
+        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (*_prices(), _care_intervals())),
         _build(),
         _rig(),
         _run(),

@@ -11,6 +11,7 @@ PIECES = (
     "home_pages",
     "pairing_pages",
     "book_pages",
+    "price_pages",
     "backup_pages",
     "pump_pages",
     "bench_pages",
