@@ -17,9 +17,9 @@ from clackwork.site.route import Route, RoutePoint
 from clackwork.site.site import Site
 from clackwork.site.standing import LaidPipe, Standing
 from clackwork.site.survey import CARRIED, DRINKERS, FALLS, FLOWS, SourceReading, Survey
+from clackwork.workbook_instruments import read_own_instrument
 from clackwork.workbook_parts import errors_of, make, read_drive_pipe, read_feed, read_pipe, read_surroundings
 from clackwork.workbook_reader import Table
-from clackwork.workbook_runs import read_instrument
 
 if TYPE_CHECKING:
     from clackwork.ram.parts import DrivePipe
@@ -222,7 +222,7 @@ def _height_by_hose(table: Table, surroundings: Surroundings) -> Estimate:
 
 def _height_by_gauge(table: Table, surroundings: Surroundings) -> Estimate:
     pressures = table.quantities("pressures", "pressure_gauge", "what the gauge read, the water standing still")
-    gauge = read_instrument(table.needed_table("gauge", "its full_scale and accuracy_class"), "gauge")
+    gauge = read_own_instrument(table.needed_table("gauge", "its full_scale and accuracy_class"), "gauge")
     return heights.height_by_gauge(
         pressures, gauge, temperature=surroundings.temperature, altitude=surroundings.altitude
     )
@@ -278,8 +278,8 @@ def _flow_by_bucket(table: Table) -> Estimate:
     return source_flow.flow_by_bucket(
         volume,
         times,
-        bucket=None if bucket is None else read_instrument(bucket, "bucket"),
-        stopwatch=None if watch is None else read_instrument(watch, "stopwatch"),
+        bucket=None if bucket is None else read_own_instrument(bucket, "bucket"),
+        stopwatch=None if watch is None else read_own_instrument(watch, "stopwatch"),
     )
 
 
