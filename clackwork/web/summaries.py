@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from clackwork.quantities import format_quantity
 from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
 from clackwork.web.figures import typed_in
@@ -87,7 +88,23 @@ def note_of(record: Record) -> str:
 def summary(record: Record, system: str) -> str:
     """A record in one line."""
     made = _SUMMARIES.get(record.kind)
-    return made(flat_texts(record.entered), system) if made else str(record.entered.get("title", ""))
+    texts = flat_texts(record.entered) | (_worked_out(record) if record.kind == "site" else {})
+    return made(texts, system) if made else str(record.entered.get("title", ""))
+
+
+def _worked_out(record: Record) -> dict[str, str]:
+    """What readings of a place come to, by the key of the figure that might have been typed instead."""
+    lift = next((key for key in ("lift_from_pump", "lift_from_source") if key in record.entered), "")
+    found = {}
+    for key, figure, kind in (
+        ("fall", "fall_m", "head"),
+        ("lift_from_pump", "lift_m", "head"),
+        ("source_flow", "source_flow_m3_s", "volume_flow"),
+    ):
+        value = record.si.get(figure)
+        if value is not None and key not in record.entered and not (key == "lift_from_pump" and lift):
+            found[key] = format_quantity(value, kind, "metric")
+    return found
 
 
 def _joined(*parts: str) -> str:
