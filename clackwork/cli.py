@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from clackwork.cli_book import add_commands
+from clackwork.cli_design import design, quick
 from clackwork.cli_frame import (
     EXIT_FAILED,
     Paper,
@@ -197,6 +198,8 @@ def beat(
 
 
 app.command()(tune)
+app.command()(quick)
+app.command()(design)
 app.command()(visits)
 app.command()(due)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from clackwork import design_words
 from clackwork.answers_json import PROMISE_KINDS, cautions_json, keyed, range_json, reason_json
 from clackwork.cautions import CAUTIONS, cautions_beside
 from clackwork.pipes import Pipe
-from clackwork.site.design import Choice, Design, FatigueLaw, MonthPlan, PipeCheck, RuleOfThumb, Zone
+from clackwork.site.design import Assumed, Choice, Design, FatigueLaw, MonthPlan, PipeCheck, RuleOfThumb, Zone
 from clackwork.site.prices import Quotation
 
 
@@ -20,6 +21,8 @@ def design_lines(design: Design, units: str) -> list[str]:
     said: set[str] = set()
     for number, choice in enumerate(design.choices, start=1):
         lines += ["", *_choice_lines(number, choice, units, said)]
+    if design.assumed:
+        lines += ["", "Assumed:", *(f"  {design_words.assumed_words(one, units)}" for one in design.assumed)]
     again = design_words.again_lines(design.measure_again)
     if again:
         lines += ["", "Measure again first:", *(f"  {one}" for one in again)]
@@ -39,8 +42,9 @@ def _choice_lines(number: int, choice: Choice, units: str, said: set[str]) -> li
         lines.append(f"     {label:<34}{cells[0]}")
         lines += _cautions_at(label, choice, said)
     lines += [f"     {one}" for one in design_words.check_reasons(choice, units)]
-    for fatigue in design_words.fatigue_lines(choice):
-        lines.append(f"     {fatigue['where']}: the laws of fatigue give {fatigue['safe']} to {fatigue['most']}.")
+    for fatigue in design_words.fatigue_lines(choice, units):
+        lines.append(f"     {fatigue['where']}, tired by its beats: {fatigue['words']}")
+        lines += [f"       {law}: {years}" for law, years, *_ in fatigue["laws"]]
     left = [one for one in choice.promise.cautions if one in CAUTIONS and one not in said]
     said.update(left)
     return lines + [f"   Caution: {CAUTIONS[one].words}" for one in left]
@@ -73,8 +77,17 @@ def design_json(design: Design, units: str) -> dict[str, Any]:
         "limit": None if design.limit is None else reason_json(design.limit, units),
         "measure_again": [{"reading": name, "share": share} for name, share in design.measure_again],
         "choices": [choice_json(one, units) for one in design.choices],
+        "assumed": [assumed_json(one, units) for one in design.assumed],
         "engine_runs": design.engine_runs,
     }
+
+
+def assumed_json(one: Assumed, units: str) -> dict[str, Any]:
+    """One thing taken for granted: its figure with the unit in its key where it is one, its words else."""
+    found: dict[str, Any] = {"what": one.what, "why": one.why}
+    if isinstance(one.value, str):
+        return found | {"words": one.value}
+    return found | keyed("value", one.value, None if one.kind == "count" else one.kind, units)
 
 
 def choice_json(choice: Choice, units: str) -> dict[str, Any]:
@@ -104,9 +117,10 @@ def choice_json(choice: Choice, units: str) -> dict[str, Any]:
     found["delivery_line"] = [_zone_json(one, units) for one in choice.zones]
     found |= keyed("vessel_volume", choice.vessel_volume, "volume", units)
     tank = choice.tank_volume
-    found |= keyed("tank_volume", float("nan") if tank is None else tank, "volume", units)
+    found |= keyed("tank_volume", math.nan if tank is None else tank, "volume", units)
     found["checks"] = [_check_json(one, units) for one in choice.checks]
     found["rules"] = [_rule_json(one, units) for one in choice.rules]
+    found["by_length"] = [_length_json(one, units) for one in choice.by_length]
     found["months"] = [_month_json(one, units) for one in choice.months]
     found["quotation"] = None if choice.quotation is None else _quotation_json(choice.quotation)
     return found | {"cautions": cautions_json(dict.fromkeys(("peak_pressure", *promise.cautions)))}
@@ -130,19 +144,27 @@ def _zone_json(zone: Zone, units: str) -> dict[str, Any]:
 
 def _check_json(check: PipeCheck, units: str) -> dict[str, Any]:
     found = {"where": check.where, **_pipe_json(check.pipe), **_heads_json(check, units)}
+    start, end = check.stretch or (math.nan, math.nan)
+    found |= keyed("start", start, "length", units) | keyed("end", end, "length", units)
     found |= keyed("swing_head", check.swing_head, "head", units)
     found["fatigue"] = [_law_json(one, units) for one in check.fatigue]
     return found | {"reasons": [reason_json(one, units) for one in check.reasons]}
 
 
 def _law_json(law: FatigueLaw, units: str) -> dict[str, Any]:
-    found: dict[str, Any] = {"law": law.law, "source": law.source, "inside": law.inside}
+    found: dict[str, Any] = {"law": law.law, "source": law.source, "inside": law.inside, "at_least": law.at_least}
     return found | keyed("cycles", law.cycles, None, units) | keyed("years", law.years, None, units)
 
 
 def _rule_json(rule: RuleOfThumb, units: str) -> dict[str, Any]:
     ends = keyed("low", rule.low, rule.kind, units) | keyed("high", rule.high, rule.kind, units)
     return {"topic": rule.topic, "author": rule.author, **ends}
+
+
+def _length_json(point: tuple[float, float, float], units: str) -> dict[str, Any]:
+    length, delivered, rate = point
+    found = keyed("length", length, "length", units) | keyed("delivered_daily", delivered, "volume", units)
+    return found | keyed("beat_rate", rate, "beat_rate", units)
 
 
 def _month_json(plan: MonthPlan, units: str) -> dict[str, Any]:
@@ -159,7 +181,14 @@ def _quotation_json(quotation: Quotation) -> dict[str, Any]:
     return {
         "currency": quotation.currency,
         "lines": [
-            {"what": one.what, "amount": one.amount, "unit": one.unit, "price": one.price, "cost": one.cost}
+            {
+                "what": one.what,
+                "detail": one.detail,
+                "amount": one.amount,
+                "unit": one.unit,
+                "price": one.price,
+                "cost": one.cost,
+            }
             for one in quotation.lines
         ],
         "cost": quotation.cost,

@@ -8,14 +8,19 @@ from typing import Any
 
 from clackwork.answers_json import reason_words
 from clackwork.answers_text import range_words, split_range
+from clackwork.bench.gum import Estimate
 from clackwork.cautions import CAUTIONS, cautions_beside
 from clackwork.charts.site_charts import MONTHS
 from clackwork.pipes import Pipe
-from clackwork.quantities import format_quantity
+from clackwork.quantities import format_quantity, format_with_uncertainty
 from clackwork.sheets.typeset import sentence
-from clackwork.site.design import Choice, Design, MonthPlan, PipeCheck
+from clackwork.site.design import Assumed, Choice, Design, FatigueLaw, MonthPlan, PipeCheck
+from clackwork.site.needs import Needs
 from clackwork.site.prices import Quotation
 from clackwork.site.site import Range, Reason
+from clackwork.site.source_flow import driest
+from clackwork.site.storage import TankYear
+from clackwork.site.survey import Survey
 
 DAY = 86400.0
 ANSWERS = {"yes": "Yes", "only if": "Only if", "no": "No"}
@@ -24,12 +29,13 @@ BEST_FOR = {"delivery": "most water", "least_water": "least water from the sourc
 READINGS = {
     "fall": "the fall",
     "lift": "the lift",
-    "lift_from_pump": "the lift",
-    "lift_from_source": "the lift above the source",
-    "source_flow": "what the source gives",
-    "source": "what the source gives",
+    "source flow": "what the source gives",
+    "line length": "the length of the delivery line",
+    "pump": "the pump itself, which only more runs at the bench would narrow",
 }
-"""Readings of a survey, in words."""
+"""What brings spread to a promise, in words."""
+_LEAST_SHARE = 0.02
+"""Share of the spread from which a reading is named."""
 FIRST, PRESSURES, RUNNING = (
     ("daily_delivery", "water_needed", "water_there"),
     ("peak_head", "surge_head", "pressure_margin", "rating_head"),
@@ -103,8 +109,7 @@ def chief_figures(choice: Choice, units: str) -> list[Shown]:
         ranged("The source gives, when driest", promise.water_there, "volume_flow", units),
     ]
     if choice.site.wanted_flow is not None:
-        wanted = choice.pumps * choice.site.wanted_flow
-        shown.insert(1, Shown("Wanted", format_quantity(wanted, "daily_volume_flow", units)))
+        shown.insert(1, Shown("Wanted", format_quantity(choice.site.wanted_flow, "daily_volume_flow", units)))
     if choice.tank_volume is not None:
         shown.append(Shown("Tank", format_quantity(choice.tank_volume, "volume", units), "at least"))
     return shown
@@ -209,7 +214,7 @@ def check_rows(choice: Choice, units: str) -> list[list[str]]:
     """Every pipe against what it bears."""
     return [
         [
-            f"{_capital(one.where)}: {pipe_words(one.pipe)}",
+            f"{where_words(one, units)}: {pipe_words(one.pipe)}",
             format_quantity(one.highest_head, "head", units),
             format_quantity(one.lowest_head, "head", units),
             format_quantity(one.swing_head, "head", units),
@@ -222,25 +227,46 @@ def check_rows(choice: Choice, units: str) -> list[list[str]]:
 
 def check_reasons(choice: Choice, units: str) -> list[str]:
     """What the checks found, pipe by pipe."""
-    return [f"{_capital(one.where)}: {reason_words(reason, units)}." for one in choice.checks for reason in one.reasons]
+    return [
+        f"{where_words(one, units)}: {reason_words(reason, units)}." for one in choice.checks for reason in one.reasons
+    ]
 
 
-def fatigue_lines(choice: Choice) -> list[dict[str, Any]]:
+def where_words(check: PipeCheck, units: str) -> str:
+    """Where a pipe lies: "Delivery line, 0 to 60 m"."""
+    if check.stretch is None:
+        return _capital(check.where)
+    start, end = (format_quantity(one, "length", units, figures=3 if one else 1) for one in check.stretch)
+    return f"{_capital(check.where)}, {start} to {end}"
+
+
+def fatigue_lines(choice: Choice, units: str) -> list[dict[str, Any]]:
     """What the laws of fatigue say of each plastic pipe: the span between them, the safe one first."""
-    return [_fatigue(one) for one in choice.checks if one.fatigue]
+    return [_fatigue(one, units) for one in choice.checks if one.fatigue]
 
 
-def _fatigue(check: PipeCheck) -> dict[str, Any]:
+def _fatigue(check: PipeCheck, units: str) -> dict[str, Any]:
     laws = sorted(check.fatigue, key=lambda law: law.years)
+    known = [law for law in laws if not law.at_least]
+    if not known:
+        words = "No law is known for it, only a test that ended without a failure."
+    elif len(known) == 1:
+        words = f"One law gives {years_words(known[0].years)}."
+    else:
+        low, high = (years_words(law.years) for law in (known[0], known[-1]))
+        words = f"The published laws disagree: {low} to {high}. The shortest is the safe one to count on."
     return {
-        "where": _capital(check.where),
-        "safe": years_words(laws[0].years),
-        "most": years_words(laws[-1].years),
+        "where": where_words(check, units),
+        "words": words,
         "laws": [
-            (law.law, years_words(law.years), f"{law.cycles:.1e}".replace("e+0", " × 10^"), law.inside, law.source)
-            for law in laws
+            (law.law, _law_years(law), f"{law.cycles / 1e6:,.3g} million", law.inside, law.source) for law in laws
         ],
     }
+
+
+def _law_years(law: FatigueLaw) -> str:
+    """What a law says; a test that ended without a failure says only that much at least."""
+    return f"{'at least ' if law.at_least else ''}{years_words(law.years)}"
 
 
 def years_words(years: float) -> str:
@@ -296,7 +322,7 @@ def quotation_words(quotation: Quotation, units: str) -> dict[str, Any]:
     return {
         "lines": [
             [
-                one.what,
+                one.name,
                 f"{one.amount:g} {one.unit}",
                 "no price" if one.price is None else money(one.price, currency),
                 "-" if one.price is None else money(one.cost, currency),
@@ -315,14 +341,87 @@ def quotation_words(quotation: Quotation, units: str) -> dict[str, Any]:
 def again_lines(shares: Iterable[tuple[str, float]]) -> list[str]:
     """Which readings bring most of the promise's spread: what to measure again first."""
     return [
-        f"{READINGS.get(name, name.replace('_', ' '))}: {100.0 * share:.0f} % of the spread" for name, share in shares
+        f"{READINGS.get(name, name)}: {100.0 * share:.0f} % of the spread"
+        for name, share in shares
+        if share >= _LEAST_SHARE
     ]
+
+
+def assumed_words(one: Assumed, units: str) -> str:
+    """One thing that was taken for granted, and why."""
+    what = _capital(one.what.replace("_", " "))
+    if isinstance(one.value, str):
+        shown = one.value
+    else:
+        shown = f"{one.value:g}" if one.kind == "count" else format_quantity(one.value, one.kind, units)
+    return f"{what}: {shown} ({one.why})." if shown else f"{what}: {one.why}."
+
+
+def survey_rows(survey: Survey, units: str) -> list[tuple[str, str]]:
+    """What was read at the place, each figure with how sure it is and how it was read."""
+
+    def of(estimate: Estimate, kind: str) -> str:
+        if estimate.standard_uncertainty <= 0.0:
+            return format_quantity(estimate.value, kind, units)
+        return format_with_uncertainty(estimate.value, estimate.standard_uncertainty, kind, units)
+
+    rows = [
+        ("Fall", f"{of(survey.fall, 'head')}, {METHODS[survey.fall_method]}"),
+        ("Lift above the pump", f"{of(survey.lift, 'head')}, {METHODS[survey.lift_method]}"),
+    ]
+    for one in survey.source:
+        when = f", {one.date.isoformat()}" if one.date else ""
+        rows.append(("The source gave", f"{of(one.flow, 'volume_flow')}, {METHODS[one.method]}{when}"))
+    rows.append(("When driest, what stays in the stream taken off", of(driest(survey), "volume_flow")))
+    way = "its way surveyed" if survey.route else "its way not surveyed"
+    rows.append(("Delivery line", f"{format_quantity(survey.line_length, 'length', units)}, {way}"))
+    if survey.ground_to_source is not None:
+        rows.append(("Pump to source along the ground", format_quantity(survey.ground_to_source, "length", units)))
+    return rows
+
+
+METHODS = {
+    "typed": "as typed",
+    "level": "by level and staff",
+    "hose": "by hose",
+    "gauge": "by gauge",
+    "map": "off a map",
+    "bucket": "by bucket and watch",
+    "notch": "over a notch",
+    "float": "by float",
+}
+"""How a figure was read."""
+
+
+def need_rows(needs: Needs, units: str) -> list[list[str]]:
+    """Every user of water, and where its figure comes from."""
+    return [
+        [
+            one.what,
+            f"{one.number:g}",
+            format_quantity(one.daily_each / DAY, "daily_volume_flow", units),
+            format_quantity(one.daily / DAY, "daily_volume_flow", units),
+            "all year" if len(one.months) == 12 else ", ".join(MONTHS[month - 1] for month in one.months),
+            one.source,
+        ]
+        for one in needs.each
+    ]
+
+
+def tank_words(year: TankYear) -> str:
+    """How the tank comes through the year."""
+    if year.empty_days == 0:
+        return "It never runs empty in the year."
+    return f"Some need goes unmet on {year.empty_days} days, at most {year.longest_dry} in a row."
+
+
+NEEDS_HEAD = ("Who", "How many", "Each", "Together", "Months", "Source")
 
 
 def design_words(design: Design, place: int, units: str) -> Mapping[str, Any]:
     """All that the page of a site shows of one choice of its design."""
     choice, said = design.choices[place], set[str]()
-    ids = ("peak_pressure", *choice.promise.cautions)
+    ids = tuple(dict.fromkeys(("peak_pressure", *choice.promise.cautions, "water_rights", "work_in_water")))
     return {
         "answer": ANSWERS[choice.promise.answer],
         "lead": lead_words(choice, units),
@@ -339,11 +438,12 @@ def design_words(design: Design, place: int, units: str) -> Mapping[str, Any]:
         "pressure_cautions": cautions_by(PRESSURES, ids, said),
         "check_rows": check_rows(choice, units),
         "check_reasons": check_reasons(choice, units),
-        "fatigue": fatigue_lines(choice),
+        "fatigue": fatigue_lines(choice, units),
         "month_rows": month_rows(choice, units),
         "rule_rows": rule_rows(choice, units),
         "quotation": None if choice.quotation is None else quotation_words(choice.quotation, units),
         "again": again_lines(design.measure_again),
+        "assumed": [assumed_words(one, units) for one in design.assumed],
         "other_cautions": [CAUTIONS[one].words for one in ids if one in CAUTIONS and one not in said],
     }
 

@@ -21,7 +21,8 @@ from clackwork.design_words import (
 )
 from clackwork.quantities import format_quantity
 from clackwork.shop.quick import ASSUMPTIONS, SPREADS, Typed, assumed_rows
-from clackwork.site.quick import Assumed, QuickAnswer
+from clackwork.site.design import Assumed
+from clackwork.site.quick import QuickAnswer
 
 _SPREAD_LABELS = {"fall_spread": "Fall may be off by", "lift_spread": "Lift may be off by"}
 _SPREAD_LABELS["source_flow_spread"] = "What the source gives may be off by"

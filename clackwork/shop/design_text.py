@@ -6,12 +6,11 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from clackwork.bench.gum import Component, Contribution, Estimate
 from clackwork.book.twin_text import BUILD_CLASSES, classes_by_name, from_plain, to_plain
 from clackwork.errors import ClackworkError
 from clackwork.pipes import Pipe
 from clackwork.ram.parts import DeliveryLine, DrivePipe, SupplyPipe, Surroundings
-from clackwork.site.design import Choice, Design, FatigueLaw, MonthPlan, PipeCheck, RuleOfThumb, Zone
+from clackwork.site.design import Assumed, Choice, Design, FatigueLaw, MonthPlan, PipeCheck, RuleOfThumb, Zone
 from clackwork.site.prices import Alternative, CostLine, Quotation
 from clackwork.site.site import Promise, Range, Reason, Site
 
@@ -22,9 +21,8 @@ _CLASSES = classes_by_name(
     *BUILD_CLASSES,
     *(Pipe, DrivePipe, SupplyPipe, DeliveryLine, Surroundings),
     *(Site, Promise, Range, Reason),
-    *(Design, Choice, Zone, PipeCheck, FatigueLaw, RuleOfThumb, MonthPlan),
+    *(Design, Choice, Zone, PipeCheck, FatigueLaw, RuleOfThumb, MonthPlan, Assumed),
     *(Quotation, CostLine, Alternative),
-    *(Estimate, Component, Contribution),
 )
 
 

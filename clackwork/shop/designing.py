@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +11,14 @@ from clackwork._cache import kernel_key
 from clackwork.book import Book, Record
 from clackwork.book.records import as_json
 from clackwork.book.twins import engine_version
-from clackwork.errors import ClackworkError, InputError
+from clackwork.errors import ClackworkError, InputError, require_range
+from clackwork.quantities import format_quantity, parse
 from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins
 from clackwork.shop.job_rows import Job, ask_for, last_job
-from clackwork.shop.places import place_of
+from clackwork.shop.site_records import prices_of, record_place
 from clackwork.site.design import Design
+from clackwork.site.prices import Alternative
 
 if TYPE_CHECKING:
     from clackwork.shop.jobs import Task
@@ -25,6 +27,7 @@ DRAWS = 200
 """Draws of each promise unless others are asked for."""
 _LEAST_DRAWS, _MOST_DRAWS = 20, 2000
 _LARGEST_SEED = 2**31 - 1
+_MOST_ALTERNATIVES = 8
 NOT_SURVEYED = ("note", "drive_pipe", "delivery_line", "supply_pipe", "design", "as_built")
 """Fields of a site that a design does not read: what it makes itself, and what stands there."""
 
@@ -73,6 +76,7 @@ def ask_design(
     *,
     draws: int = DRAWS,
     seed: int = 1,
+    alternatives: Sequence[Alternative] = (),
     by: str = "",
     request_id: str | None = None,
 ) -> Job:
@@ -81,7 +85,7 @@ def ask_design(
     Raises
     ------
     InputError
-        No build has a twin, or draws or seed cannot be used.
+        No build has a twin, draws or seed cannot be used, or too many alternatives are given.
     NotThere
         No such site.
     """
@@ -90,11 +94,14 @@ def ask_design(
         raise InputError("draws", draws, f"it must be {_LEAST_DRAWS} to {_MOST_DRAWS}")
     if not 0 <= seed <= _LARGEST_SEED:
         raise InputError("seed", seed, f"it must be 0 to {_LARGEST_SEED}")
+    if len(alternatives) > _MOST_ALTERNATIVES:
+        raise InputError("alternatives", len(alternatives), f"it must be {_MOST_ALTERNATIVES} at most")
     if not book.counts("twin", "build"):
         raise InputError(
             "build", "(none fitted)", "a design needs a build with a twin", "Fit a build to its runs first."
         )
-    arguments = {"site_id": site_id, "draws": draws, "seed": seed}
+    others = [[one.name, one.first_cost, one.yearly_cost, one.life, one.daily] for one in alternatives]
+    arguments = {"site_id": site_id, "draws": draws, "seed": seed, "alternatives": others}
     return ask_for(book, "design", arguments, title=f"Design of {site.name}", by=by, request_id=request_id)
 
 
@@ -108,14 +115,56 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     twins = fitted_twins(book)
     rests_on = _rests_on(book, site, twins)
     found = search_designs(
-        place_of(site).survey,
+        record_place(site).survey,
         tuple(one.twin for one in twins),
         usual_stock(),
+        prices=prices_of(book),
+        alternatives=tuple(Alternative(*one) for one in task.arguments["alternatives"]),
         draws=int(task.arguments["draws"]),
         seed=int(task.arguments["seed"]),
         progress=task.progress,
     )
     return {"design": design_text(found), "rests_on": rests_on}
+
+
+def read_alternatives(text: str) -> tuple[Alternative, ...]:
+    """Other ways to the same water, one a line: name; first cost; cost a year; life in years; water a day.
+
+    Raises
+    ------
+    InputError
+        A line that cannot be read.
+    """
+    return tuple(_read_alternative(line.strip()) for line in text.splitlines() if line.strip())
+
+
+def _read_alternative(line: str) -> Alternative:
+    field, parts = "alternatives", [part.strip() for part in line.split(";")]
+    if len(parts) != 5 or not parts[0]:
+        allowed = "a line is name; first cost; cost a year; life in years; water a day"
+        raise InputError(field, line[:60], allowed, "Such as electric pump; 900; 160; 10; 1400 L/day.")
+    numbers = []
+    for part, words in zip(parts[1:4], ("first cost", "cost a year", "life"), strict=True):
+        try:
+            number = float(part.replace(",", "."))
+        except ValueError:
+            raise InputError(field, part[:60], f"the {words} must be a plain number") from None
+        numbers.append(require_range(f"alternatives, {words}", number, 0.0, 1e9, "", "Leave units away."))
+    if numbers[2] <= 0.0:
+        raise InputError(field, parts[3], "the life must be above 0 years")
+    daily = parse(parts[4], "daily_volume_flow", field=field).value * 86400.0
+    if daily <= 0.0:
+        raise InputError(field, parts[4], "the water a day must be above 0")
+    return Alternative(parts[0][:80], numbers[0], numbers[1], numbers[2], daily)
+
+
+def alternatives_text(rows: Sequence[Sequence[Any]], system: str) -> str:
+    """Alternatives of a job as they may be typed again."""
+    lines = []
+    for name, first, yearly, life, daily in rows:
+        shown = format_quantity(daily / 86400.0, "daily_volume_flow", system).replace("\u00a0", " ")
+        lines.append(f"{name}; {first:g}; {yearly:g}; {life:g}; {shown}")
+    return "\n".join(lines)
 
 
 def _rests_on(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> dict[str, Any]:

@@ -13,7 +13,8 @@ from clackwork.errors import InputError
 from clackwork.pipes import Pipe, find_pipe
 from clackwork.quantities import Quantity, format_quantity, parse
 from clackwork.ram.tuning import TuningBounds
-from clackwork.site.quick import Assumed, QuickAnswer, QuickAsk, QuickAssumptions, quick_answer
+from clackwork.site.design import Assumed
+from clackwork.site.quick import QuickAnswer, QuickAsk, QuickAssumptions, quick_answer
 from clackwork.site.site import lift_from_source
 from clackwork.site.stock import usual_bounds, usual_stock
 from clackwork.twin.twin import Twin

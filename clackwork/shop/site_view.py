@@ -6,17 +6,15 @@ from dataclasses import dataclass
 
 from clackwork.book import Book, Record
 from clackwork.book.errors import NotThere
-from clackwork.charts.site_charts import LengthPoint
-from clackwork.errors import ModelError
-from clackwork.ram.engine import RamCase
-from clackwork.ram.operating import operating_point
+from clackwork.charts.site_drawing import site_drawing
 from clackwork.shop.choosing import chosen_place
 from clackwork.shop.designing import KeptDesign, SiteDesign, site_design
 from clackwork.shop.fitted import builds_to_fit
+from clackwork.shop.site_records import record_place
 from clackwork.site.design import Choice
-
-_LENGTHS = 13
-"""Lengths of drive pipe tried for a chart: each is an operating point, some tens of milliseconds."""
+from clackwork.site.line_marks import line_marks
+from clackwork.site.storage import TankYear, simulate_tank
+from clackwork.site.survey import Survey
 
 
 @dataclass(frozen=True)
@@ -84,21 +82,35 @@ def kept_choice(book: Book, site_id: int, place: int | None = None) -> tuple[Sit
     return view, kept, choice
 
 
-def lengths_of(choice: Choice) -> tuple[LengthPoint, ...]:
-    """What one pump of a choice does on drive pipes of other lengths, all else as chosen; the engine's best values."""
-    from dataclasses import replace
+def tank_year(choice: Choice, survey: Survey) -> TankYear | None:
+    """The advised tank stepped through the year; None where no tank is advised, or months or needs are not known."""
+    if survey.needs is None or choice.tank_volume is None or len(choice.months) != 12:
+        return None
+    need = [survey.needs.daily_in(month) for month in range(1, 13)]
+    supply = [plan.delivered_daily for plan in choice.months]
+    return simulate_tank(choice.tank_volume - survey.needs.fire_reserve, supply, need)
 
-    site, drive = choice.site, choice.drive_pipe
-    longest = max([3.0 * drive.length, *(rule.high for rule in choice.rules if rule.kind == "length")])
-    first, last = 1.05 * site.fall, min(longest, 6.0 * drive.length)
-    points = []
-    for step in range(_LENGTHS):
-        length = first * (last / first) ** (step / (_LENGTHS - 1)) if last > first else first
-        case = RamCase(choice.build, replace(drive, length=length), site.supply, site.surroundings, line=site.line)
-        try:
-            run = operating_point(case)
-        except ModelError:
-            continue
-        beats = run.is_beating
-        points.append(LengthPoint(length, run.delivered_flow if beats else 0.0, run.drawn_flow, beats))
-    return tuple(points)
+
+def drawing_of(view: SiteView, units: str, *, narrow: bool = False) -> str:
+    """The place in elevation as SVG: as the choice looked at has it, else as designed before, else as surveyed.
+
+    Raises
+    ------
+    InputError
+        The site's record cannot be read.
+    """
+    place = record_place(view.found.site)
+    prefix = f"site-{view.found.site.id}-{'narrow' if narrow else 'wide'}"
+    if view.choice is None:
+        return site_drawing(place.survey, place.site, units=units, narrow=narrow, prefix=prefix)
+    marks = line_marks(place.survey, view.choice)
+    return site_drawing(
+        place.survey,
+        view.choice,
+        units=units,
+        grade_line=marks.grade,
+        air_points=marks.air,
+        drain_points=marks.drains,
+        narrow=narrow,
+        prefix=prefix,
+    )
