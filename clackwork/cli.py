@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from clackwork.cli_book import add_commands
+from clackwork.cli_design import design, quick
 from clackwork.cli_frame import (
     EXIT_FAILED,
     Paper,
@@ -22,6 +23,7 @@ from clackwork.cli_frame import (
 )
 from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
+from clackwork.cli_visits import due, visits
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
@@ -196,6 +198,10 @@ def beat(
 
 
 app.command()(tune)
+app.command()(quick)
+app.command()(design)
+app.command()(visits)
+app.command()(due)
 
 
 @app.command()

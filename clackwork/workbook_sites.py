@@ -433,6 +433,8 @@ def _read_standing(table: Table | None) -> Standing | None:
         vessel_volume=table.quantity("vessel_volume", "volume"),
         tank_volume=table.quantity("tank_volume", "volume"),
         date=table.date("date"),
+        warranty_months=table.whole("warranty_months", 0, 600),
+        serial=table.text("serial"),
         note=table.text("note"),
     )
     table.finish()

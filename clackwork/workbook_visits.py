@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable
 from dataclasses import replace
 
 from clackwork.bench.instruments import GAUGE_FULL_SCALE, Gauge, Instruments
-from clackwork.site.due import CARE
+from clackwork.site.due import CARE, CareItem, care_items, care_with
 from clackwork.site.visit import CAUGHT_AT, CONDITIONS, PARTS, PURPOSES, ReplacedPart, SiteReadings, Visit
 from clackwork.workbook_parts import errors_of, make
 from clackwork.workbook_reader import Table
@@ -35,9 +36,11 @@ def read_visit(table: Table, builds: Iterable[str], sites: Iterable[str]) -> Vis
     name = table.name("name", "call the visit something, such as 'Upper Hazel, first start'")
     site = table.choice("site", sites, "the place that was visited")
     build = table.choice("build", builds, "the build that stands there") if "build" in table else None
-    date = table.day("date")
+    date = table.date("date")
     if date is None:
         raise table.missing("date", "the day, such as 2026-05-03")
+    if date > datetime.date.today() + datetime.timedelta(days=1):  # a phone may be a time zone ahead
+        raise table.error("date", date, "it lies in the future", "Write the day on which it was done.")
     visit = Visit(
         name=name,
         site=site,
@@ -49,7 +52,7 @@ def read_visit(table: Table, builds: Iterable[str], sites: Iterable[str]) -> Vis
         stroke_before=_tuning(table, "stroke_before", "small_length"),
         mass_before=_tuning(table, "mass_before", "mass"),
         parts=_read_parts(table.table("parts")),
-        care=_read_care(table.table("care")),
+        care=_read_done(table.table("care")),
         for_twin=_said_yes(table, "for_twin", "whether its readings shall feed the twin"),
         found=table.text("found") or "",
         note=table.text("note") or "",
@@ -111,6 +114,21 @@ def _instruments(table: Table, pressure: float | None) -> Instruments:
     return replace(instruments, gauge=Gauge(full_scale=scale))
 
 
+def read_care(table: Table | None) -> tuple[CareItem, ...]:
+    """The workshop's care, from [care]: the usual, with the intervals written there."""
+    if table is None:
+        return care_items()
+    changes = {}
+    for item in CARE:
+        inner = table.table(item)
+        if inner is not None:
+            given = {"months": inner.number("months", 0.0, 600.0), "beats": inner.quantity("beats", "count")}
+            changes[item] = {key: value for key, value in given.items() if value is not None}
+            inner.finish()
+    table.finish()
+    return care_with(changes)
+
+
 def _read_parts(table: Table | None) -> tuple[ReplacedPart, ...]:
     """Parts replaced, each in a table of its own."""
     if table is None:
@@ -127,7 +145,7 @@ def _read_parts(table: Table | None) -> tuple[ReplacedPart, ...]:
     return tuple(found)
 
 
-def _read_care(table: Table | None) -> tuple[str, ...]:
+def _read_done(table: Table | None) -> tuple[str, ...]:
     """Ids of the care done."""
     if table is None:
         return ()

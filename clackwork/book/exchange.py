@@ -88,6 +88,7 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     read = load_workbook(text)  # refuses what cannot be read, in a workbook's own words
     tables = parse_toml(text)
     taking = _Taking(hand)
+    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
     rigs = {name: taking.place("rig", name, table, {}) for name, table in tables.get("rig", {}).items()}
     builds = _take_builds(taking, tables.get("build", {}), pump)
@@ -101,9 +102,12 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         if "trial" in table:
             links["trial"] = trials[table["trial"]].id
         taking.place("run", table["name"], _without(table, "name", "build", "rig", "trial"), links)
-    for name, table in tables.get("site", {}).items():
-        taking.place("site", name, table, {})
-    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
+    sites = {name: taking.place("site", name, table, {}) for name, table in tables.get("site", {}).items()}
+    for table in tables.get("visit", []):
+        links = {"site": sites[table["site"]].id}
+        if "build" in table:
+            links |= {"pump": pump.id, "build": builds[table["build"]].id}
+        taking.place("visit", table["name"], _without(table, "name", "build", "site"), links)
     return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
 
 
@@ -154,14 +158,17 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str,
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
     places = fetch_many(connection, record.c.kind.in_(("rig", "site")))
-    names = _names(connection, chosen, places, pump_id)
+    visits = fetch_many(connection, record.c.kind == "visit", *_of_pump_or_none(pump_id))
+    names = _names(connection, chosen, (*places, *visits), pump_id)
     head = _head(connection, pump_id)
-    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": []}
-    for one in (*places, *chosen):
+    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": [], "visit": []}
+    if "care" in head:
+        tables["care"] = head.pop("care")
+    for one in (*places, *chosen, *visits):
         around = Around({role: names[number] for role, number in one.links.items() if number in names})
         table = table_of(one.kind, names[one.id], one.entered, around)
-        if one.kind == "run":
-            tables["run"].append(table)
+        if one.kind in ("run", "visit"):
+            tables[one.kind].append(table)
         else:
             tables[one.kind][names[one.id]] = table
     prices = _workshop(connection).entered.get("prices")
@@ -170,6 +177,11 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str,
 
 def _workshop(connection: sa.Connection) -> Record:
     return fetch_many(connection, record.c.kind == "workshop")[0]
+
+
+def _of_pump_or_none(pump_id: int | None) -> list[sa.ColumnElement[bool]]:
+    """Records of one pump, and those of which nobody said of which pump they are."""
+    return [] if pump_id is None else [sa.or_(record.c.pump_id == pump_id, record.c.pump_id.is_(None))]
 
 
 def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
@@ -233,6 +245,7 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]
+    blocks += [table_lines("[[visit]]", table) for table in tables["visit"]]
     text = "\n\n".join("\n".join(lines) for lines in blocks) + "\n"
     if len(text.encode()) > MOST_BYTES:
         raise WorkbookError(

@@ -20,6 +20,7 @@ from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table
 from clackwork.workbook_runs import read_rig, read_run, read_trial
 from clackwork.workbook_sites import Place, place_figures, read_place
+from clackwork.workbook_visits import read_care, read_visit
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,7 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "rig": Link("rig", True),
             "trial": Link("trial", False),
         },
+        "visit": {"pump": Link("pump", False), "build": Link("build", False), "site": Link("site", True)},
         "twin": {"pump": Link("pump", True), "build": Link("build", True)},
         "file": {role: Link(role, False) for role in ("pump", "build", "trial", "run", "rig", "site")},
     }
@@ -57,12 +59,13 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
 KINDS = tuple(LINKS)
 SCOPED = ("build", "trial", "run", "twin")
 """Kinds whose names are alone within their pump; the others' within the book."""
-IN_WORKBOOK = ("pump", "rig", "build", "trial", "run", "site")
+IN_WORKBOOK = ("pump", "rig", "build", "trial", "run", "site", "visit")
 """Kinds that a workbook holds."""
 _LINKED_FIELDS = {
     "build": ("revision_of", "pump"),
     "trial": ("builds",),
     "run": ("name", "build", "rig", "trial"),
+    "visit": ("name", "build", "site"),
     "pump": ("pump",),
 }
 """Fields of a workbook's tables that are links or the name in the book."""
@@ -130,8 +133,8 @@ def table_of(kind: str, name: str, entered: Mapping[str, Any], around: Around) -
                 f"{kind} '{name}', {key}", entered[key], "it is given as a link or as the name, not typed here"
             )
     names = around.names
-    if kind == "run":
-        links = {role: names[role] for role in ("build", "rig", "trial") if role in names}
+    if kind in ("run", "visit"):
+        links = {role: names[role] for role in ("build", "rig", "trial", "site") if role in names}
         return {"name": name, **links, **entered}
     if kind == "trial":
         return {"builds": [names["old_build"], names["new_build"]], **entered}
@@ -178,10 +181,11 @@ def _add_plain_numbers(entered: Mapping[str, Any], path: str, found: dict[str, f
 
 
 def _read_workshop(table: Table, name: str, around: Around) -> None:
-    """The workshop: as a pump, and its price list, as in [prices]."""
+    """The workshop: as a pump, its price list, as in [prices], and its intervals of care, as in [care]."""
     prices = table.table("prices")
     if prices is not None:
         read_prices(prices)
+    read_care(table.table("care"))
     _read_head(table, name, around)
 
 
@@ -218,6 +222,11 @@ def _read_trial(table: Table, name: str, around: Around) -> object:
     return read_trial(table, name, [around.names["old_build"], around.names["new_build"]])
 
 
+def _read_visit(table: Table, name: str, around: Around) -> object:
+    builds = [around.names["build"]] if "build" in around.names else []
+    return read_visit(table, builds, [around.names["site"]])
+
+
 _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyType(
     {
         "workshop": _read_workshop,
@@ -227,6 +236,7 @@ _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyTyp
         "trial": _read_trial,
         "run": _read_run,
         "site": lambda table, name, around: read_place(table, name),
+        "visit": _read_visit,
         "twin": _read_note,
         "file": _read_note,
     }

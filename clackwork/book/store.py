@@ -258,10 +258,11 @@ class Book:
         links: Mapping[str, int] | None = None,
         by: str = "",
         request_id: str | None = None,
+        about: str = "",
     ) -> Record:
-        """Keep a file in the book; its record is of kind "file"."""
+        """Keep a file in the book; its record is of kind "file". ``about`` says what it shows: "visit 12"."""
         with self._hand(by) as hand:
-            return files.keep_file(hand, name, content, media_type, links or {}, request_id)
+            return files.keep_file(hand, name, content, media_type, links or {}, request_id, about)
 
     def file_bytes(self, id: int) -> bytes:
         """The bytes of a file kept."""

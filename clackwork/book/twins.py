@@ -37,7 +37,8 @@ class Basis:
         Of the build's pump.
     build : Record
     rests_on : mapping
-        "build", "runs" and "rigs": number, version, name and mark of each; "engine", "kernel".
+        "build", "runs", "rigs", and the "visits" meant for the twin with their "sites": number, version, name and mark of
+        each; "engine", "kernel".
     """
 
     workbook: Workbook
@@ -81,19 +82,43 @@ def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
     runs = fetch_many(connection, record.c.build_id == build.id, record.c.kind == "run")
     rig_numbers = sorted({run.links["rig"] for run in runs})
     rigs = fetch_many(connection, record.c.id.in_(rig_numbers)) if rig_numbers else ()
+    visits = fetch_many(connection, record.c.build_id == build.id, record.c.kind == "visit")
+    visits = tuple(one for one in visits if one.entered.get("for_twin") == "yes")
+    site_numbers = sorted({one.links["site"] for one in visits})
+    sites = fetch_many(connection, record.c.id.in_(site_numbers)) if site_numbers else ()
     return {
         "engine": engine_version(),
         "kernel": kernel_key(),
         "build": _marked(build),
         "runs": [_marked(run) for run in runs],
         "rigs": [_marked(rig) for rig in rigs],
+        "visits": [_marked(one) for one in visits],
+        "sites": [_marked(one) for one in sites],
     }
+
+
+_NOT_READ = {
+    "site": ("note", "needs", "survey", "design", "wanted_flow", "source", "source_flow", "route"),
+    "visit": (
+        "note",
+        "found",
+        "who",
+        "purpose",
+        "date",
+        "care",
+        "parts",
+        "stroke_before",
+        "mass_before",
+        "source_flow",
+    ),
+}
+"""What a fit does not read of a record; of other kinds it is the note alone."""
 
 
 def _marked(one: Record) -> list[Any]:
     """Number, version, name and a mark of what a fit reads in a record."""
-    read = {key: value for key, value in one.entered.items() if key != "note"}
-    links = {role: number for role, number in one.links.items() if role in ("build", "rig")}
+    read = {key: value for key, value in one.entered.items() if key not in _NOT_READ.get(one.kind, ("note",))}
+    links = {role: number for role, number in one.links.items() if role in ("build", "rig", "site")}
     mark = hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
     return [one.id, one.version, one.name, mark]
 
@@ -178,6 +203,14 @@ def twin_of(connection: sa.Connection, build_id: int) -> KeptTwin | None:
     return KeptTwin(from_row(row), twin, bool(reasons), reasons)
 
 
+_GONE = {
+    "run": "taken away, or moved to another build,",
+    "rig": "left without runs",
+    "visit": "taken away, or out of the twin,",
+    "site": "left without visits",
+}
+
+
 def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]:
     """What has changed between the fit and now, one sentence each."""
     reasons = []
@@ -187,14 +220,18 @@ def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]
         reasons.append("The engine has been changed since the fit.")
     if then["build"][3] != now["build"][3]:
         reasons.append(f"The parts of build '{now['build'][2]}' were changed after the fit.")
-    for kind in ("run", "rig"):
-        before, after = ({one[0]: one for one in side[f"{kind}s"]} for side in (then, now))
+    for kind in ("run", "rig", "visit", "site"):
+        before, after = ({one[0]: one for one in side.get(f"{kind}s", ())} for side in (then, now))
         for number, (_, _, name, mark) in before.items():
             if number not in after:
-                gone = "taken away, or moved to another build," if kind == "run" else "left without runs"
+                gone = _GONE[kind]
                 reasons.append(f"{kind.capitalize()} '{name}' was {gone} after the fit.")
             elif after[number][3] != mark:
                 reasons.append(f"{kind.capitalize()} '{after[number][2]}' was changed after the fit.")
-        if kind == "run":
-            reasons += [f"Run '{after[number][2]}' came after the fit." for number in after if number not in before]
+        if kind in ("run", "visit"):
+            reasons += [
+                f"{kind.capitalize()} '{after[number][2]}' came after the fit."
+                for number in after
+                if number not in before
+            ]
     return tuple(reasons)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from html import escape
 from itertools import pairwise
 
-from clackwork.charts.label_places import LINE, Label, place_labels, spread, text_width, wrap_to
+from clackwork.charts.label_places import LINE, Label, PlacedLabel, place_labels, spread, text_width, wrap_to
 from clackwork.charts.site_scene import Point, Scene, Stretch, site_scene
 from clackwork.charts.vega import DARK, FONT, MIDDLE, PALE
 from clackwork.quantities import from_display
@@ -28,6 +28,8 @@ _MOST_NOTES = 6
 _ROUND_STEPS = (1.0, 2.0, 5.0)
 _HATCHES = 4
 """Hatchings of the delivery line's zones, in turn."""
+_ROOMS = (0.18, 0.21, 0.24, 0.28, 0.33)
+"""Widest labels tried, as shares of the drawing's width."""
 
 
 @dataclass(frozen=True)
@@ -407,27 +409,51 @@ def _grade_middle(scene: Scene) -> tuple[Point, Point]:
 
 def _labels(page: _Page) -> None:
     """Words over and under the drawing, or numbers there and words in the key."""
-    look, size = page.look, page.look.size
+    look = page.look
     over, under = _callouts(page)
-    room = 0.24 * look.width
-    sets = [[Label(x, y, wrap_to(text, room, size)) for x, y, text in band] for band in (over, under)]
-    placed = [place_labels(labels, 4.0, look.width - 4.0, size) for labels in sets]
+    placed = [_least_tall(page, band) for band in (over, under)]
     if look.numbered or any(each is None for each in placed):
         _numbers(page, over, True)
         _numbers(page, under, False)
         return
     for labels, above in zip(placed, (True, False), strict=True):
-        tall = max(len(each.label.lines) for each in labels or []) * LINE * size + 6.0
-        for each in labels or []:
-            edge = -8.0 if above else page.height + 36.0
-            y = edge - tall * each.row if above else edge + tall * each.row
-            first = y - 4.0 - LINE * size * (len(each.label.lines) - 1) if above else y + size
-            page.pieces.append(_leader((each.label.x, each.label.y), each.foot, edge, y))
-            page.pieces.append(_block(each.left, first, each.label.lines, size))
-            if above:
-                page.top = min(page.top, first - size - 2.0)
-            else:
-                page.bottom = max(page.bottom, y + tall)
+        _rows(page, labels or [], above)
+
+
+def _least_tall(page: _Page, band: list[tuple[float, float, str]]) -> list[PlacedLabel] | None:
+    """Labels broken and placed so that they take the least height; None where they do not fit."""
+    look, size = page.look, page.look.size
+    found = []
+    for room in () if look.numbered else _ROOMS:
+        labels = [Label(x, y, wrap_to(text, room * look.width, size)) for x, y, text in band]
+        placed = place_labels(labels, 4.0, look.width - 4.0, size)
+        if placed is not None:
+            found.append(placed)
+    return min(found, key=lambda labels: sum(_row_heights(labels, size)), default=None)
+
+
+def _row_heights(labels: Sequence[PlacedLabel], size: float) -> list[float]:
+    """Of every row, as tall as its longest label."""
+    tall = [0.0] * (1 + max(each.row for each in labels))
+    for each in labels:
+        tall[each.row] = max(tall[each.row], LINE * size * len(each.label.lines) + 6.0)
+    return tall
+
+
+def _rows(page: _Page, labels: Sequence[PlacedLabel], above: bool) -> None:
+    """Draw labels in their rows."""
+    size, edge = page.look.size, -8.0 if above else page.height + 36.0
+    tall = _row_heights(labels, size)
+    for each in labels:
+        before = sum(tall[: each.row])
+        y = edge - before if above else edge + before
+        first = y - 4.0 - LINE * size * (len(each.label.lines) - 1) if above else y + size
+        page.pieces.append(_leader((each.label.x, each.label.y), each.foot, edge, y))
+        page.pieces.append(_block(each.left, first, each.label.lines, size))
+    if above:
+        page.top = min(page.top, edge - sum(tall) - 2.0)
+    else:
+        page.bottom = max(page.bottom, edge + sum(tall))
 
 
 def _leader(point: tuple[float, float], foot: float, edge: float, end: float) -> str:

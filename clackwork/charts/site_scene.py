@@ -9,8 +9,8 @@ from itertools import pairwise
 
 from clackwork.charts.promise_chart import run_along
 from clackwork.pipes import Pipe
-from clackwork.ram.parts import DrivePipe
 from clackwork.site.design import Choice
+from clackwork.site.first_start import whole_length
 from clackwork.site.route import Route
 from clackwork.site.site import Site
 from clackwork.site.survey import Survey
@@ -183,17 +183,12 @@ class _Way:
         return self.points[-1]
 
 
-def _drive_length(drive_pipe: DrivePipe) -> float:
-    """Of all pipes in series [m]."""
-    return drive_pipe.length + (_drive_length(drive_pipe.upstream) if drive_pipe.upstream else 0.0)
-
-
 def _above_pump(survey: Survey | None, site: Site | None, fall: float) -> list[Stretch]:
     """Supply and drive pipe, or the ground where nothing is designed."""
     if site is None:
         length = (_known(survey).ground_to_source) or fall
         return [Stretch("ground", -run_along(length, fall), 0.0, 0.0, length)]
-    length = _drive_length(site.drive_pipe)
+    length = whole_length(site.drive_pipe)
     foot = -run_along(length, fall)
     drive = Stretch("drive", foot, 0.0, 0.0, length, site.drive_pipe.pipe)
     if site.feed is None:

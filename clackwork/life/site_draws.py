@@ -6,6 +6,7 @@ two builds is that of the builds. All rows of all places run in one sweep, on an
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -86,7 +87,7 @@ def draw_places(
     Parameters
     ----------
     asked : sequence of (Twin, Site)
-        Places of the same name share their draws.
+        Places of the same name share their draws, in this call and in any other with the same seed.
     draws, seed : int
     executor, keep, progress
         As for :func:`clackwork.ram.sweep.sweep_rows`.
@@ -98,10 +99,9 @@ def draw_places(
     """
     if not asked:
         return []
-    order = {name: number for number, name in enumerate(dict.fromkeys(site.name for _, site in asked))}
     rows, lines, noises, sources = [], [], [], []
     for twin, site in asked:
-        rng = np.random.default_rng([seed, order[site.name]])
+        rng = np.random.default_rng([seed, zlib.crc32(site.name.encode())])
         packed, lifts, picks = site_rows(twin, site, draws, rng, 1)
         there = site.source_flow + site.source_flow_spread * rng.standard_normal(draws)
         water = _case(twin, site).water

@@ -102,8 +102,7 @@ def fit_work(book: Book, task: Task) -> Mapping[str, Any]:
     with errors_of_runs(workbook):
         twin = fit_twin(
             workbook.builds[name],
-            workbook.rigs,
-            workbook.runs_of(name),
+            *workbook.fitted_to(name),
             seed=seed,
             draws=draws,
             progress=lambda done, _: task.progress(ends[min(done, len(_STEP_COSTS))], ends[-1]),

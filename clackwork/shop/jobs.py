@@ -30,6 +30,7 @@ WORK: Mapping[str, str] = MappingProxyType(
     {
         "fit": "clackwork.shop.fitting:fit_work",
         "performance": "clackwork.shop.performance_work:performance_work",
+        "design": "clackwork.shop.designing:design_work",
     }
 )
 """The kinds of work, and the function that does each: called with the book and a `Task`, it returns the result."""

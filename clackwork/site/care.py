@@ -1,27 +1,17 @@
-"""When a pump is to be looked after, in beats as well as in months."""
+"""When a pump is to be looked after, in beats as well as in months, for the rate at which it is promised to beat."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from clackwork.site.design import Choice
+from clackwork.site.due import DAYS_A_MONTH, SECONDS_A_DAY, CareItem, care_items
 
-DAY = 86400.0
-MONTH = 30.4375 * DAY
-"""A twelfth of a Julian year [s]."""
-CARE_INTERVALS: Mapping[str, float] = {
-    "intake": 7.0 * DAY,
-    "beat_count": 7.0 * DAY,
-    "bolts_and_leaks": MONTH,
-    "vessel_air": MONTH,
-    "rubbers": 6.0 * MONTH,
-    "flush": 12.0 * MONTH,
-    "paint": 12.0 * MONTH,
-}
-"""How often each task comes [s]. Weekly, monthly and yearly: common practice, no published source. Rubbers 6 to 24 months:
-from memory; the shorter end is taken, as a rubber looked at too early is only looked at."""
+MONTH = DAYS_A_MONTH * SECONDS_A_DAY
+"""A twelfth of a year [s]."""
+WEEK = 7.0 * SECONDS_A_DAY
 _KEPT = 0.5
 """Share of the time the vessel's air lasts after which it is looked at: our choice."""
 
@@ -33,38 +23,61 @@ class CareTask:
     Attributes
     ----------
     id : str
-        A key of :data:`CARE_INTERVALS`, or "drive_pipe".
+        Of a :class:`clackwork.site.due.CareItem`, or "drive_pipe".
+    words : str
+        What is done.
     interval : float
         Time between [s].
     beats : float
-        Beats of one pump in that time; 0 where it does not beat.
+        Beats of one pump between; 0 where it does not beat.
+    who : str
+        "owner" or "workshop".
     why : str
         "" for the usual interval; "air_goes" or "fatigue" where this very design sets it.
     """
 
     id: str
+    words: str
     interval: float
     beats: float
+    who: str
     why: str = ""
 
 
-def care_plan(choice: Choice, *, intervals: Mapping[str, float] = CARE_INTERVALS) -> tuple[CareTask, ...]:
+def care_plan(choice: Choice, items: Sequence[CareItem] | None = None) -> tuple[CareTask, ...]:
     """Tasks of a design, the most frequent first.
 
     Parameters
     ----------
     choice : Choice
-        Its beat rate turns times into beats.
-    intervals : mapping of str to float, optional
-        Time between [s] by task; a workshop may keep its own.
+        Its beat rate turns months into beats, and beats into months where an item has no months.
+    items : sequence of CareItem, optional
+        A workshop's own care, as from :func:`clackwork.site.due.care_with`; else the usual.
     """
     rate = choice.promise.beat_rate.middle
-    tasks = [CareTask(id, interval, rate * interval) for id, interval in intervals.items()]
-    tasks = [_with_vessel(task, choice, rate) for task in tasks]
+    found = [_task(item, rate) for item in (care_items() if items is None else items)]
+    tasks = [_with_vessel(task, choice, rate) for task in found if task is not None]
     cycles = fatigue_cycles(choice)
     if rate > 0.0 and math.isfinite(cycles):
-        tasks.append(CareTask("drive_pipe", cycles / rate, cycles, "fatigue"))
+        words = "look into the plastic pipe for cracks and plan its renewal"
+        tasks.append(CareTask("drive_pipe", words, cycles / rate, cycles, "workshop", "fatigue"))
     return tuple(sorted(tasks, key=lambda task: task.interval))
+
+
+def _task(item: CareItem, rate: float) -> CareTask | None:
+    """An item at a beat rate [1/s]; None where it has no interval there."""
+    if item.months is not None:
+        interval = _spoken(item.months)
+        return CareTask(item.id, item.words, interval, item.beats or rate * interval, item.who)
+    if item.beats is None or rate <= 0.0:
+        return None
+    return CareTask(item.id, item.words, item.beats / rate, item.beats, item.who)
+
+
+def _spoken(months: float) -> float:
+    """A time given in months [s]: a quarter of a month is a week to whoever writes it."""
+    weeks = round(4.0 * months)
+    return weeks * WEEK if months < 1.0 and weeks else months * MONTH
 
 
 def _with_vessel(task: CareTask, choice: Choice, rate: float) -> CareTask:
@@ -72,10 +85,14 @@ def _with_vessel(task: CareTask, choice: Choice, rate: float) -> CareTask:
     lasts = choice.promise.vessel_air
     if task.id != "vessel_air" or lasts is None or _KEPT * min(lasts) >= task.interval:
         return task
-    interval = max(_KEPT * min(lasts), DAY)
-    return CareTask(task.id, interval, rate * interval, "air_goes")
+    interval = max(_KEPT * min(lasts), SECONDS_A_DAY)
+    return CareTask(task.id, task.words, interval, rate * interval, task.who, "air_goes")
 
 
 def fatigue_cycles(choice: Choice) -> float:
-    """Beats after which the first plastic pipe is to be renewed by the most careful law; infinite where none tires."""
-    return min((law.cycles for check in choice.checks for law in check.fatigue), default=math.inf)
+    """Beats after which the first plastic pipe is to be renewed by the most careful law; infinite where none tires.
+
+    A test that ended without a failure says nothing of what comes after, and is left out.
+    """
+    laws = [law for check in choice.checks for law in check.fatigue if not law.at_least]
+    return min((law.cycles for law in laws), default=math.inf)

@@ -9,11 +9,10 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import MappingProxyType
 
 from clackwork.errors import InputError, require_range
-from clackwork.site.as_built import AsBuilt, months_after
 from clackwork.site.site import Reason
+from clackwork.site.standing import Standing, months_after
 from clackwork.site.visit import Visit
 
 SECONDS_A_DAY = 86400.0
@@ -27,10 +26,10 @@ FOLLOW_UP_WITHIN = 14
 WHO = ("owner", "workshop")
 """Who does a piece of care."""
 WORDS = {
-    "care": "{what}: {days_run} days since it was done last",
-    "care_beats": "{what}: about {beats} beats since it was done last",
+    "care": "{said}: {days_run} days since it was done last",
+    "care_beats": "{said}: about {beats} beats since it was done last",
     "commissioning": "put in {days_run} days ago and not commissioned yet",
-    "promise_stale": "the promise is out of date: {why}",
+    "promise_stale": "the promise is out of date: {said}",
     "out_of_band": "readings of {days_run} days ago are out of their band and nobody has been there since",
     "not_compared": "readings of {days_run} days ago have not been held against the promise yet",
     "warranty": "the warranty ends in {days_left} days",
@@ -120,7 +119,7 @@ class Place:
     Attributes
     ----------
     site : str
-    as_built : AsBuilt or None
+    as_built : Standing or None
     visits : tuple of Visit
         In any order.
     beat_rate : float or None
@@ -134,7 +133,7 @@ class Place:
     """
 
     site: str
-    as_built: AsBuilt | None = None
+    as_built: Standing | None = None
     visits: tuple[Visit, ...] = ()
     beat_rate: float | None = None
     out_of_band: tuple[str, ...] = ()
@@ -215,14 +214,17 @@ def _rank(due: Due) -> tuple[bool, int, int, str, str]:
 
 
 def _due(
-    place: Place, what: str, words: str, date: datetime.date, today: datetime.date, care: str = "", **values: object
+    place: Place,
+    what: str,
+    words: str,
+    dates: tuple[datetime.date, datetime.date],
+    figures: Mapping[str, tuple[float, str]],
+    said: str = "",
+    care: str = "",
 ) -> Due:
-    """A thing due; values that are no quantities are set into the words."""
-    figures = {key: value for key, value in values.items() if isinstance(value, tuple)}
-    text = WORDS[words]
-    for key, value in values.items():
-        if isinstance(value, str):
-            text = text.replace("{" + key + "}", value.replace("{", "(").replace("}", ")"))
+    """A thing due on the first of two dates, as on the second; ``said`` stands in the words for {said}."""
+    text = WORDS[words].replace("{said}", said.replace("{", "(").replace("}", ")"))
+    date, today = dates
     return Due(place.site, what, Reason(words, "note", text, figures), date, (today - date).days, care)
 
 
@@ -238,11 +240,11 @@ def _to_follow_up(place: Place, today: datetime.date) -> list[Due]:
         run = _days((today - visit.date).days)
         if visit.name in place.out_of_band and not _followed_up(visit, place.visits):
             date = visit.date + datetime.timedelta(days=FOLLOW_UP_WITHIN)
-            found.append(_due(place, "out_of_band", "out_of_band", min(date, today), today, days_run=run))
+            found.append(_due(place, "out_of_band", "out_of_band", (date, today), {"days_run": run}))
         elif visit.name in place.not_compared and visit.date == last:
-            found.append(_due(place, "not_compared", "not_compared", today, today, days_run=run))
+            found.append(_due(place, "not_compared", "not_compared", (today, today), {"days_run": run}))
     if place.stale:
-        found.append(_due(place, "promise_stale", "promise_stale", today, today, why=place.stale.rstrip(".")))
+        found.append(_due(place, "promise_stale", "promise_stale", (today, today), {}, place.stale.rstrip(".")))
     return found
 
 
@@ -258,7 +260,7 @@ def _commissioning(place: Place, today: datetime.date) -> list[Due]:
     if since is None or any(visit.purpose == "commissioning" for visit in place.visits):
         return []
     date = since + datetime.timedelta(days=COMMISSION_WITHIN)
-    return [_due(place, "commissioning", "commissioning", date, today, days_run=_days((today - since).days))]
+    return [_due(place, "commissioning", "commissioning", (date, today), {"days_run": _days((today - since).days)})]
 
 
 def _warranty(place: Place, today: datetime.date) -> list[Due]:
@@ -268,8 +270,8 @@ def _warranty(place: Place, today: datetime.date) -> list[Due]:
         return []
     left = (ends - today).days
     if left >= 0:
-        return [_due(place, "warranty", "warranty", ends, today, days_left=_days(left))]
-    return [_due(place, "warranty", "warranty_over", ends, today, days_over=_days(-left))]
+        return [_due(place, "warranty", "warranty", (ends, today), {"days_left": _days(left)})]
+    return [_due(place, "warranty", "warranty_over", (ends, today), {"days_over": _days(-left)})]
 
 
 def _care(place: Place, today: datetime.date, items: Sequence[CareItem]) -> list[Due]:
@@ -288,9 +290,11 @@ def _care(place: Place, today: datetime.date, items: Sequence[CareItem]) -> list
         if by_beats is not None and (by_months is None or by_beats < by_months):
             assert place.beat_rate is not None
             run = (1e6 * round(place.beat_rate * SECONDS_A_DAY * max(days, 0) / 1e6), "count")
-            found.append(_due(place, "care", "care_beats", by_beats, today, item.id, what=item.words, beats=run))
+            found.append(_due(place, "care", "care_beats", (by_beats, today), {"beats": run}, item.words, item.id))
         elif by_months is not None:
-            found.append(_due(place, "care", "care", by_months, today, item.id, what=item.words, days_run=_days(days)))
+            found.append(
+                _due(place, "care", "care", (by_months, today), {"days_run": _days(days)}, item.words, item.id)
+            )
     return found
 
 

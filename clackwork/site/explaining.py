@@ -13,6 +13,7 @@ from clackwork.ram.faults import FAULTS
 from clackwork.ram.operating import line_leak, settled_beats
 from clackwork.site.commissioning import Compared, site_on_day, twin_on_day
 from clackwork.site.site import Reason, Site
+from clackwork.site.standing import Standing
 from clackwork.site.visit import SiteReadings
 from clackwork.twin.twin import Twin
 
@@ -244,6 +245,7 @@ def explain(
     site: Site,
     readings: SiteReadings,
     compared: Sequence[Compared],
+    standing: Standing | None = None,
     *,
     progress: Progress | None = None,
 ) -> tuple[Explanation, ...]:
@@ -257,10 +259,12 @@ def explain(
     ----------
     twin : Twin
     site : Site
-        As designed, with what stands there.
+        As designed.
     readings : SiteReadings
     compared : sequence of Compared
         As :func:`clackwork.site.commissioning.compare_with_promise` gives them.
+    standing : Standing, optional
+        What stands there.
     progress : callable, optional
         Called with (rounds done, all); may raise to stop.
 
@@ -272,8 +276,8 @@ def explain(
     asked = tuple(one for one in compared if one.figure in INDEPENDENT and math.isfinite(one.widths))
     if all(one.is_in for one in asked):
         return ()
-    day = site_on_day(site, readings)
-    build = twin_on_day(twin, site, readings).build
+    day = site_on_day(site, readings, standing)
+    build = twin_on_day(twin, readings, standing).build
     case = RamCase(build, day.drive_pipe, day.supply, day.surroundings, line=day.line)
     (base,) = _solved([case])
     if not base.is_beating:

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clackwork.ram.parts import STANDARD_GRAVITY
+from clackwork.ram.parts import STANDARD_GRAVITY, DrivePipe
 from clackwork.site.design import Choice
-from clackwork.site.site import Promise, Range
+from clackwork.site.site import Range
 from clackwork.water import water_at
 
 START_PRESSURE = 10.0 * 6894.757293168
@@ -47,6 +47,10 @@ class FirstStart:
         How long until water comes at the outlet [s], at the promised flow; sooner in truth, as the line fills from below.
     pipe_force : float
         Push along the drive pipe on the pump at the highest head promised [N].
+    highest_pressure : float
+        Highest gauge pressure promised for the drive pipe [Pa].
+    pipe_slope : float
+        Length of the drive pipe for each metre of fall [-].
     """
 
     beat_rate: Range
@@ -59,6 +63,8 @@ class FirstStart:
     line_volume: float
     line_filled: Range
     pipe_force: float
+    highest_pressure: float
+    pipe_slope: float
 
 
 def filling_time(volume: float, flow: Range) -> Range:
@@ -100,6 +106,7 @@ def first_start(choice: Choice, *, buckets: Sequence[float] = LITRE_BUCKETS) -> 
         choice.site.line.pipe.bore, choice.site.line.length
     )
     head = promise.vessel_head
+    highest = unit_weight * max(promise.peak_head.high, promise.surge_head.high)
     return FirstStart(
         beat_rate=promise.beat_rate,
         waste_bucket=waste_bucket,
@@ -110,7 +117,9 @@ def first_start(choice: Choice, *, buckets: Sequence[float] = LITRE_BUCKETS) -> 
         start_pressure=START_PRESSURE,
         line_volume=line_volume,
         line_filled=filling_time(line_volume, promise.delivered_flow),
-        pipe_force=unit_weight * _highest_head(promise) * 0.25 * math.pi * choice.drive_pipe.pipe.bore**2,
+        pipe_force=highest * 0.25 * math.pi * choice.drive_pipe.pipe.bore**2,
+        highest_pressure=highest,
+        pipe_slope=whole_length(choice.drive_pipe) / choice.site.fall,
     )
 
 
@@ -119,6 +128,6 @@ def _volume(bore: float, length: float) -> float:
     return 0.25 * math.pi * bore**2 * length
 
 
-def _highest_head(promise: Promise) -> float:
-    """Highest head promised for the drive pipe [m]."""
-    return max(promise.peak_head.high, promise.surge_head.high)
+def whole_length(drive_pipe: DrivePipe) -> float:
+    """Of all drive pipes in series [m]."""
+    return drive_pipe.length + (whole_length(drive_pipe.upstream) if drive_pipe.upstream else 0.0)

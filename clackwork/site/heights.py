@@ -53,8 +53,8 @@ class Setup:
 
     def __post_init__(self) -> None:
         for name in ("back", "fore"):
-            require_range(f"setups, {name}", getattr(self, name), 0.0, 10.0, "m", "Read the staff at the hair.")
-        require_range("setups, sights_differ", abs(self.sights_differ), 0.0, 200.0, "m", "Pace both sights.")
+            require_range(f"setup.{name}", getattr(self, name), 0.0, 10.0, "m", "Read the staff at the hair.")
+        require_range("setup.sights_differ", abs(self.sights_differ), 0.0, 200.0, "m", "Pace both sights.")
 
 
 def _height(field: str, estimate: Estimate) -> Estimate:

@@ -74,10 +74,10 @@ class Need:
     months: tuple[int, ...] = ALL_YEAR
 
     def __post_init__(self) -> None:
-        require_range("needs, number", self.number, 0.0, 1e6, "", "How many of them; of a garden its square metres.")
-        require_positive("needs, each", self.daily_each, "m3/day", "What one of them needs a day.")
+        require_range("needs.number", self.number, 0.0, 1e6, "", "How many of them; of a garden its square metres.")
+        require_positive("needs.each", self.daily_each, "m3/day", "What one of them needs a day.")
         if not self.months or any(month not in ALL_YEAR for month in self.months):
-            raise InputError("needs, months", self.months, "they must be numbers 1 to 12", "April to September is 4-9.")
+            raise InputError("needs.months", self.months, "they must be numbers 1 to 12", "April to September is 4-9.")
 
     @property
     def daily(self) -> float:
@@ -103,8 +103,8 @@ class Needs:
     days_of_cover: float = USUAL_COVER
 
     def __post_init__(self) -> None:
-        require_range("needs, fire_reserve", self.fire_reserve, 0.0, 10000.0, "m3", "Was it litres?")
-        require_range("needs, days_of_cover", self.days_of_cover, 0.0, 365.0, "days")
+        require_range("needs.fire_reserve", self.fire_reserve, 0.0, 10000.0, "m3", "Was it litres?")
+        require_range("needs.days_of_cover", self.days_of_cover, 0.0, 365.0, "days")
 
     def daily_in(self, month: int) -> float:
         """Water a day [m3] in a month (1 to 12)."""
@@ -129,7 +129,7 @@ def published_need(what: str, number: float, months: tuple[int, ...] = ALL_YEAR)
         near = difflib.get_close_matches(what, PUBLISHED_NEEDS, n=1, cutoff=0.5)
         known = ", ".join(PUBLISHED_NEEDS)
         raise InputError(
-            "needs, what",
+            "needs.what",
             f'"{what}"',
             f"without a figure of its own it must be one of {known}",
             f'Did you mean "{near[0]}"?' if near else "Say what one of them needs a day.",

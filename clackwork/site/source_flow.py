@@ -112,9 +112,9 @@ def flow_by_bucket(
     require_range("volume", volume, 1e-4, 10.0, "m3", "Was it litres?")
     read = _checked("times", times, 0.5, 86400.0, "s", "Time how long the bucket takes to fill.")
     mark = bucket.standard_uncertainty(volume)
-    if mark > 0.5 * volume:
+    if mark > 0.1 * volume:
         raise InputError(
-            "volume", f"{volume:g} m3", "the mark may be off by more than half of it", "Use a larger bucket."
+            "volume", f"{volume:g} m3", "its mark is worth more than a tenth of it", "Use a larger bucket."
         )
     components = [
         Component("volume", volume, mark, source="the bucket's mark"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import datetime
 from dataclasses import dataclass
 
@@ -39,6 +40,10 @@ class Standing:
         [m3]
     date : datetime.date or None
         Of the choice, or of the day it was built.
+    warranty_months : int
+        From ``date`` on; 0 for none promised.
+    serial : str
+        What is stamped on the pump.
     note : str
     """
 
@@ -51,6 +56,8 @@ class Standing:
     vessel_volume: float | None = None
     tank_volume: float | None = None
     date: datetime.date | None = None
+    warranty_months: int = 0
+    serial: str = ""
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -64,3 +71,17 @@ class Standing:
                     "List the zones from the pump to the outlet.",
                 )
             at = zone.end
+
+    @property
+    def warranty_ends(self) -> datetime.date | None:
+        """Day on which the warranty ends; None where none was promised or nobody wrote down since when."""
+        if self.date is None or not self.warranty_months:
+            return None
+        return months_after(self.date, self.warranty_months)
+
+
+def months_after(day: datetime.date, months: int) -> datetime.date:
+    """The same day of the month some months later, or the last of a month too short for it."""
+    years, month = divmod(day.month - 1 + months, 12)
+    year = day.year + years
+    return day.replace(year=year, month=month + 1, day=min(day.day, calendar.monthrange(year, month + 1)[1]))

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
-from clackwork.site.costing import HOURS, PARTS
+from clackwork.site.costing import HOURS
+from clackwork.site.costing import PARTS as PRICED_PARTS
+from clackwork.site.due import care_items
+from clackwork.site.visit import CONDITIONS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
 from clackwork.web.survey_fields import survey_groups
 
@@ -314,31 +318,146 @@ def _site() -> Form:
     return Form("site", "site", "sites", "The place, not the customer.", (), groups)
 
 
-def _prices() -> Group:
+PURPOSE_WORDS = {
+    "commissioning": "commissioning: first start",
+    "service": "service: care as planned",
+    "fault": "fault: something wrong",
+    "change": "change: part or tuning",
+}
+CAUGHT_WORDS = {"tank": "at the tank", "pump": "at the pump, throttled"}
+CONDITION_WORDS = {"sound": "still sound", "worn": "worn", "failed": "failed"}
+_YES_NO = {"no": "no", "yes": "yes"}
+
+
+def _visit() -> Form:
+    """A visit, in the order in which it is made; what is seldom needed is folded."""
+    today = (
+        Field("date", "Date", "date", "", True),
+        Field("purpose", "Why", "choice", "", True, _kind_words(PURPOSE_WORDS)),
+        Field("who", "Who was there", "text"),
+    )
+    buckets = (
+        Field("waste_volume", "Water wasted, in a bucket", "volume", "Caught at the waste valve."),
+        Field("waste_duration", "Time of the wasted water", "duration"),
+        Field("delivered_volume", "Water delivered, in a bucket", "volume"),
+        Field("delivered_duration", "Time of the delivered water", "duration", "Two minutes or more."),
+        Field(
+            "caught_at",
+            "Delivered water caught",
+            "choice",
+            "At the pump it needs the gauge.",
+            False,
+            _choices(CAUGHT_WORDS),
+        ),
+        Field("beats", "Beats counted", "count"),
+        Field("beats_duration", "Time of the count", "duration", "Two minutes or more."),
+        Field("gauge_pressure", "Pressure at the gauge", "pressure_gauge"),
+    )
+    again = (
+        Field("fall", "Fall, measured again", "head", "With what it may be off by; left out: as surveyed."),
+        Field("lift_from_pump", "Lift from the pump, again", "head", "Outlet above the pump, not above the source."),
+        Field("source_flow", "The source gives", "volume_flow"),
+        Field("water_temperature", "Water temperature", "temperature"),
+    )
+    tuning = (
+        Field("stroke", "Stroke, as it was read with", "small_length", "Left out: as built, else of the build."),
+        Field("mass", "Moving mass, as it was read with", "mass", "Left out: as built, else of the build."),
+        Field("stroke_before", "Stroke before, if changed", "small_length"),
+        Field("mass_before", "Moving mass before, if changed", "mass"),
+    )
+    found = (
+        Field("found", "What was found", "note"),
+        Field("for_twin", "Feed the twin of the build", "choice", "Only readings you trust.", False, _choices(_YES_NO)),
+    )
+    care = tuple(
+        Field(f"care.{item.id}", _upper(item.words), "choice", "", False, _choices({"yes": "done"}, "not done"))
+        for item in care_items()
+    )
+    links = (LinkField("site", "Site", "site"), LinkField("build", "Build that stands there", "build", needed=False))
+    groups = (
+        Group("The day", today),
+        Group("Readings", buckets, "What was not read stays empty."),
+        Group("Measured again", again, folded=True),
+        Group("Tuning", tuning, folded=True),
+        Group("Found", found),
+        Group("Care done", care, folded=True),
+        Group("Parts replaced", _parts(), folded=True),
+        *_instruments(),
+        NOTE,
+    )
+    return Form("visit", "visit", "visits", "Such as Upper Hazel, first start.", links, groups)
+
+
+def _care_intervals() -> Group:
+    """The workshop's own intervals of care."""
+    fields: list[Field] = []
+    for item in care_items():
+        usual = ", ".join(
+            f"{number:,.10g} {unit}".replace(",", " ")
+            for number, unit in ((item.months, "months"), (item.beats, "beats"))
+            if number
+        )
+        help = f"Left out: {usual}; 0: not by this."
+        fields += [
+            Field(f"care.{item.id}.months", f"{_upper(item.words)}: months", "number", help),
+            Field(f"care.{item.id}.beats", "or beats", "count", "Whichever comes first."),
+        ]
+    return Group(
+        "Care, and how often", tuple(fields), "What is due where pumps stand is counted by these.", folded=True
+    )
+
+
+def _upper(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def _parts() -> tuple[Field, ...]:
+    """How each part was, where it was replaced, and how long it had run."""
+    fields: list[Field] = []
+    for part, words in PARTS.items():
+        key, replaced = f"parts.{part}", OnlyFor(f"parts.{part}.condition", tuple(CONDITIONS))
+        choices = _choices(CONDITION_WORDS, "not replaced")
+        fields += [
+            Field(f"{key}.condition", _upper(words), "choice", "", False, choices),
+            Field(f"{key}.beats", "Beats it had run", "count", "", False, (), replaced),
+            Field(f"{key}.run_time", "or time it had run", "duration", "", False, (), replaced),
+        ]
+    return tuple(fields)
+
+
+def _prices() -> tuple[Group, Group]:
     """The workshop's price list."""
 
-    def of(key: str, label: str, kind: str, help: str) -> Field:
+    def of(key: str, label: str, kind: str, help: str = "") -> Field:
         return Field(f"prices.{key}", label, kind, help)
 
-    work = ", ".join(HOURS)
-    fields = (
-        of("currency", "Currency", "text", "As it is printed: EUR. Needed for a price list."),
-        of("hour", "An hour of work", "number", "Its price."),
-        of("margin", "Margin", "fraction", "Put on top of the cost."),
-        of("yearly_care", "A year's care of one pump", "number", "Its price."),
+    terms = (
+        of("currency", "Currency", "text", "As it is printed, such as EUR; a price list needs one."),
+        of("hour", "An hour of work", "number"),
+        of("margin", "Margin", "fraction", "Put on top of the cost; left out: none."),
+        of("yearly_care", "A year's care of one pump", "number", "Left out: nothing."),
         of("life", "Years over which water is to pay", "number", "Left out: 15."),
         of("interest", "Interest a year", "fraction", "Left out: none."),
-        of("pumps", "Pumps", "lines", "A line for each build with its price: flap = 180."),
-        of("pipes", "Pipe, by the metre", "lines", "Series, size and price: steel-sch40 1 in = 7.50."),
+    )
+    lists = (
+        of("pumps", "Pumps", "lines", "Build = price: flap = 180."),
+        of("pipes", "Pipe, by the metre", "lines", "Series and size = price: steel-sch40 1 in = 7.50."),
         of(
             "parts",
             "Parts",
             "lines",
-            f"Name and price; asked for are {'; '.join(PARTS)}. Others stand once in every bill.",
+            f"Part = price. Bills ask for: {'; '.join(PRICED_PARTS)}. Any other stands once in each.",
         ),
-        of("hours", "Hours of work", "lines", f"What of {work}, and how many: set out = 3."),
+        of("hours", "Hours of work", "lines", f"Work = hours: set out = 3. Of: {'; '.join(HOURS)}."),
     )
-    return Group("Prices", fields, "For quotations; what has no price is named as missing.", folded=True)
+    return Group("Terms", terms, folded=True), Group("Price lists, a line each", lists, folded=True)
+
+
+@functools.cache
+def price_form() -> Form:
+    """The workshop's form with its prices alone."""
+    groups = tuple(replace(group, folded=False) for group in _prices())
+    return Form("workshop", "workshop", "workshops", "", (), groups)
 
 
 def _head(kind: str, word: str, plural: str, name_help: str, more: tuple[Group, ...] = ()) -> Form:
@@ -355,11 +474,12 @@ def forms() -> Mapping[str, Form]:
     """Every form by kind of record."""
     made = (
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
-        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (_prices(),)),
+        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (*_prices(), _care_intervals())),
         _build(),
         _rig(),
         _run(),
         _trial(),
         _site(),
+        _visit(),
     )
     return MappingProxyType({form.kind: form for form in made})

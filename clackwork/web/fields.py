@@ -42,7 +42,7 @@ class Field:
         Its place in what was typed: "waste_valve.stroke".
     label : str
     kind : str
-        A kind of quantity, or "text", "note", "number" (without a unit), "whole", "choice", "list" (texts between
+        A kind of quantity, or "text", "note", "date", "number" (without a unit), "whole", "choice", "list" (texts between
         semicolons), "rows" (a table a line) or "lines" (one table whose fields are names of one's own, a line
         "name = value" for each); the last three in :mod:`clackwork.web.rows`.
     help : str

@@ -151,12 +151,29 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _visit(texts: Mapping[str, str], system: str) -> str:
+    pairs = (("delivered", "delivered_volume", "delivered_duration"), ("wasted", "waste_volume", "waste_duration"))
+    buckets = [
+        f"{word} {_said(texts, volume, 'volume', system)} in {texts.get(time, '')}"
+        for word, volume, time in pairs
+        if texts.get(volume)
+    ]
+    return _joined(
+        texts.get("date", ""),
+        texts.get("purpose", ""),
+        *buckets,
+        f"{texts['beats']} beats in {texts.get('beats_duration', '')}" if texts.get("beats") else "",
+        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
+    )
+
+
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
     "rig": _rig,
     "run": _run,
     "trial": _trial,
     "site": _site,
+    "visit": _visit,
 }
 
 

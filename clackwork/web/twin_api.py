@@ -152,7 +152,7 @@ def twin_csv(request: Request, number: Number, units: Units = None) -> Response:
 
     kept = kept_twin(book_of(request), number)
     text = residuals_csv(kept.twin, units=units or units_of(request))
-    return _download(text.encode(), "text/csv; charset=utf-8", f"twin {kept.twin.build.name}", "csv")
+    return download(text.encode(), "text/csv; charset=utf-8", f"twin {kept.twin.build.name}", "csv")
 
 
 @router.post("/performance", status_code=202, summary="Draw the performance of a build")
@@ -188,7 +188,7 @@ def performance_svg(request: Request, number: Number, name: PerformanceChart, un
 
     found, kept = shown_performance(book_of(request), number)
     svg = drawn(kept.performance, name, units=units or units_of(request))
-    return _download(svg.encode(), "image/svg+xml", f"{found.build.name} {name}", "svg", inline=True)
+    return download(svg.encode(), "image/svg+xml", f"{found.build.name} {name}", "svg", inline=True)
 
 
 @router.get("/performance/charts/{name}", summary="A chart of a performance as Vega-Lite")
@@ -212,7 +212,7 @@ def performance_csv(request: Request, number: Number, units: Units = None) -> Re
 
     found, kept = shown_performance(book_of(request), number)
     text = table(kept.performance, units=units or units_of(request))
-    return _download(text.encode(), "text/csv; charset=utf-8", f"performance {found.build.name}", "csv")
+    return download(text.encode(), "text/csv; charset=utf-8", f"performance {found.build.name}", "csv")
 
 
 @router.get("/performance.pdf", summary="The performance sheet", response_class=Response)
@@ -229,10 +229,10 @@ def performance_pdf(request: Request, number: Number, units: Units = None, paper
         paper=paper or ("us-letter" if system == "us" else "a4"),
         date=datetime.datetime.now().astimezone().date(),
     )
-    return _download(pdf, "application/pdf", f"performance {found.build.name}", "pdf", inline=True)
+    return download(pdf, "application/pdf", f"performance {found.build.name}", "pdf", inline=True)
 
 
-def _download(content: bytes, kind: str, name: str, ending: str, *, inline: bool = False) -> Response:
+def download(content: bytes, kind: str, name: str, ending: str, *, inline: bool = False) -> Response:
     """A file for the browser, under a name that every system takes."""
     from clackwork.sheets.typeset import file_stem
 

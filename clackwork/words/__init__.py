@@ -17,13 +17,15 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
+from clackwork.bench.gum import Estimate
 from clackwork.cautions import CAUTIONS
 from clackwork.errors import InputError
 from clackwork.pipes import Pipe
-from clackwork.quantities import format_quantity, format_range
+from clackwork.quantities import format_quantity, format_range, format_with_uncertainty
+from clackwork.quantity_writing import GROUP_SPACE
 from clackwork.site.site import Range, Reason
 
-ENGLISH_ELSEWHERE = ("unit", "reason", "caution", "item", "reading", "topic", "month_plan", "user")
+ENGLISH_ELSEWHERE = ("unit", "reason", "caution", "item", "reading", "topic", "month_plan", "user", "task", "work")
 """Sections whose English stands in the code, by id or as the word itself; English has none of them."""
 _DECIMAL_POINT = re.compile(r"(?<=\d)\.(?=\d)")
 
@@ -85,6 +87,14 @@ class Words:
         """A plain number to so many figures, a whole one in full: "2,21"."""
         return self.quantity(value, "count", "metric", figures=figures)
 
+    def money(self, value: float, currency: str) -> str:
+        """An amount of money: "1 234,50 EUR"."""
+        return f"{self.written(f'{value:,.2f}'.replace(',', GROUP_SPACE))} {currency}".strip()
+
+    def plus_minus(self, shown: Estimate, kind: str, units: str) -> str:
+        """A figure with its standard uncertainty: "3,000 ± 0,015 m"."""
+        return self.written(format_with_uncertainty(shown.value, shown.standard_uncertainty, kind, units))
+
     def split_range(self, shown: Range, kind: str, units: str) -> tuple[str, str]:
         """Middle with its unit, and its range: ("2 100 L/day", "1 800 to 2 400")."""
         ends = (shown.low, shown.middle, shown.high)
@@ -113,7 +123,10 @@ class Words:
     def reason(self, reason: Reason, units: str) -> str:
         """A reason in words, its figures in the units asked for."""
         values = {name: self.quantity(value, kind, units) for name, (value, kind) in reason.values.items()}
-        return self.known("reason", reason.id, reason.words).format(**values)
+        words = self.known("reason", reason.id, reason.words)
+        if placeholders(words) != placeholders(reason.words):  # another reason that happens to have the same id
+            words = reason.words
+        return words.format(**values)
 
     def pipe(self, pipe: Pipe, units: str) -> str:
         """Size and kind of a pipe: "1 in PVC schedule 40"."""

@@ -110,13 +110,14 @@ def zones() -> tuple[Zone, ...]:
 def quotation(priced: bool = True) -> Quotation:
     """What it would cost in a currency of its own."""
     lines = (
-        CostLine("Two-inch C (invented)", 1, "each", 420.0),
-        CostLine("2 in steel schedule 40, threaded", 18.0, "m", 14.5),
-        CostLine("32 mm PE100 SDR 11 (PN 16)", 60.0, "m", 2.2),
-        CostLine("32 mm PE100 SDR 17 (PN 10)", 100.0, "m", 1.7),
+        CostLine("pump", 1, "each", 420.0, build().name),
+        CostLine("drive pipe", 18.0, "m", 14.5, "steel-sch40 2 in"),
+        CostLine("delivery pipe", 60.0, "m", 2.2, "pe100-sdr11 32 mm"),
+        CostLine("delivery pipe", 100.0, "m", 1.7, "pe100-sdr17 32 mm"),
         CostLine("strainer", 1, "each", 24.0),
-        CostLine("set out", 3.0, "h", 30.0),
-        CostLine("stone basin at the spring", 1, "each", None),
+        CostLine("tank, each m3", 4.2, "m3", 85.0),
+        CostLine("work", 3.0, "h", 30.0, "set out"),
+        CostLine("gate valve", 2, "each", None),
     )
     cost = sum(line.cost for line in lines)
     others = (
@@ -129,11 +130,11 @@ def quotation(priced: bool = True) -> Quotation:
             tuple(replace(line, price=None) for line in lines),
             0.0,
             0.0,
-            tuple(line.what for line in lines),
+            tuple(line.name for line in lines),
             0.0,
             0.0,
         )
-    return Quotation("EUR", lines, cost, 1.2 * cost, ("stone basin at the spring",), 96.0, 0.19, others)
+    return Quotation("EUR", lines, cost, 1.2 * cost, ("gate valve",), 96.0, 0.19, others)
 
 
 def checks() -> tuple[PipeCheck, ...]:
@@ -144,7 +145,7 @@ def checks() -> tuple[PipeCheck, ...]:
     )
     return (
         PipeCheck("drive pipe", find_pipe("steel-sch40", "2 in"), 96.0, 0.4, 70.0, 640.0, (), ()),
-        PipeCheck("delivery line, 0 to 60 m", find_pipe("pe100-sdr11", "32 mm"), 48.0, 6.0, 4.0, 163.0, laws, ()),
+        PipeCheck("delivery line", find_pipe("pe100-sdr11", "32 mm"), 48.0, 6.0, 4.0, 163.0, laws, (), (0.0, 60.0)),
     )
 
 
@@ -239,7 +240,7 @@ def design(**changes: object) -> Design:
         answer="only if",
         choices=(choice(), standpipe_choice(), choice(best_for=("cost",))),
         limit=choice().reasons[0],
-        measure_again=(("source", 0.54), ("lift", 0.22), ("fall", 0.07)),
+        measure_again=(("source flow", 0.54), ("lift", 0.22), ("fall", 0.07)),
         engine_runs=4210,
     )
     return replace(found, **changes)  # type: ignore[arg-type]

@@ -14,7 +14,7 @@ from clackwork.workbook_reader import WorkbookError
 
 HELD = (
     *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
-    *("surveys", "designs", "as_built", "prices"),
+    *("surveys", "designs", "as_built", "prices", "visits", "care"),
 )
 
 
@@ -26,7 +26,7 @@ def held(workbook: Workbook) -> dict[str, object]:
 def told(book: Book) -> list[tuple[object, ...]]:
     """Every record by what a person typed, links by the names of what they lead to."""
     records: list[Record] = []
-    for kind in ("pump", "rig", "build", "trial", "run", "site"):
+    for kind in ("pump", "rig", "build", "trial", "run", "site", "visit"):
         records += book.list(kind, limit=500).records
     names = {one.id: one.name for one in records}
     return [

@@ -11,6 +11,8 @@ import pytest
 from clackwork.book.kinds import Around, read_entered
 from clackwork.errors import ClackworkError, InputError
 from clackwork.quantities import KINDS, parse, parse_plus_minus
+from clackwork.site.due import CARE
+from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FLAP, POPPET, forms
 from clackwork.web.figures import example, system_typed, typed_in
 from clackwork.web.forms import entered_of, filled_from, filled_of, place_error
@@ -19,7 +21,7 @@ from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, parse_toml
 from clackwork.workbook_runs import read_trial
 
-NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump"}
+NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pump", "site"}
 DEMO = parse_toml((files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8"))
 
 
@@ -76,7 +78,19 @@ def readings(kind: str) -> list[Callable[[], object]]:
             )
         ],
         "pump": [variant({})],
-        "workshop": [variant({"prices": DEMO["prices"]})],
+        "workshop": [variant({"prices": DEMO["prices"], "care": {item: {} for item in CARE}})],
+        "visit": [
+            variant(
+                {
+                    "date": "2024-05-03",
+                    "purpose": "service",
+                    "parts": {part: {"condition": "worn"} for part in PARTS},
+                    "care": {item: "yes" for item in CARE},
+                    "instruments": gauges,
+                },
+                {"site": "here", "build": "flap"},
+            )
+        ],
     }[kind]
 
 
@@ -149,7 +163,9 @@ def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytes
 @pytest.mark.parametrize("kind", sorted(forms()))
 def test_fields_are_of_a_known_kind_and_choices_are_what_the_reader_takes(kind: str) -> None:
     for one in forms()[kind].fields():
-        assert one.kind in {*KINDS, "text", "note", "number", "whole", "choice", "list", "rows", "lines"}, one.key
+        assert one.kind in {*KINDS, "text", "note", "date", "number", "whole", "choice", "list", "rows", "lines"}, (
+            one.key
+        )
         assert bool(one.choices) is (one.kind == "choice"), one.key
         if one.only_for is not None:
             assert forms()[kind].field(one.only_for.key), one.key

@@ -1,0 +1,213 @@
+"""Parts in service and switch studies out of a workbook's tables."""
+
+from __future__ import annotations
+
+from collections.abc import Container, Iterable, Mapping
+from dataclasses import dataclass
+
+from clackwork.errors import InputError
+from clackwork.life.likely import LikelySpread
+from clackwork.life.part_record import OUTCOMES, Look, PartRecord
+from clackwork.life.stress import MATERIALS
+from clackwork.life.worth import WaterTerms
+from clackwork.ram.parts import Build
+from clackwork.site.visit import PARTS
+from clackwork.workbook_parts import errors_of, make
+from clackwork.workbook_reader import Table
+
+YES_NO = ("yes", "no")
+
+
+@dataclass(frozen=True)
+class SwitchCosts:
+    """What a part of one build costs.
+
+    Attributes
+    ----------
+    material : str
+        A key of :data:`clackwork.life.stress.MATERIALS`.
+    first : float
+        Of one pump with it, as far as the builds differ [currency].
+    renewal : float
+        Of one renewal: part, hours, way [currency].
+    """
+
+    material: str
+    first: float
+    renewal: float
+
+
+@dataclass(frozen=True)
+class SwitchAsked:
+    """A switch to be studied, from [switch.NAME].
+
+    Attributes
+    ----------
+    name : str
+    part : str
+        That wears, a key of :data:`clackwork.site.visit.PARTS`.
+    pairs : tuple of (str, str)
+        Old and new build, one pair for each size of pump.
+    old, new : SwitchCosts
+    water : WaterTerms
+    reserve : float or None
+        To put by for each pump for its warranty [currency].
+    likely : int
+        Likely sites to study besides those of the book.
+    spread : LikelySpread or None
+        What they are like; None for what the sites of the book are like.
+    note : str
+    """
+
+    name: str
+    part: str
+    pairs: tuple[tuple[str, str], ...]
+    old: SwitchCosts
+    new: SwitchCosts
+    water: WaterTerms
+    reserve: float | None = None
+    likely: int = 0
+    spread: LikelySpread | None = None
+    note: str = ""
+
+
+def read_part(table: Table, builds: Iterable[str], sites: Container[str], rigs: Container[str]) -> PartRecord:
+    """A part in service, from [[part]] with its [[part.look]]."""
+    name = table.name("name", "call the part something, such as 'Upper Hazel, first flap'")
+    place, on_rig = _place(table, sites, rigs)
+    fitted = table.date("fitted")
+    if fitted is None:
+        raise table.missing("fitted", "the day it was fitted, such as 2026-05-03")
+    with errors_of(table):
+        record: PartRecord = make(
+            table,
+            PartRecord,
+            name=name,
+            part=table.choice("part", PARTS, "what wears"),
+            material=table.choice("material", MATERIALS, "what it is made of"),
+            build=table.choice("build", builds, "the build it is fitted to"),
+            place=place,
+            on_rig=on_rig,
+            fitted=fitted,
+            looks=tuple(_look(one) for one in table.listed_tables("look")),
+            running_share=table.quantity("running_share", "fraction"),
+            wear_limit=table.quantity("wear_limit", "small_length"),
+        )
+    table.text("note")
+    table.finish()
+    return record
+
+
+def _place(table: Table, sites: Container[str], rigs: Container[str]) -> tuple[str, bool]:
+    """Where it runs, and whether that is a rig."""
+    if ("site" in table) == ("rig" in table):
+        raise table.error(
+            "site and rig", "both" if "site" in table else "neither", "give exactly one", "Where does the part run?"
+        )
+    key, known = ("site", sites) if "site" in table else ("rig", rigs)
+    name = table.name(key, "where the part runs")
+    if name not in known:
+        raise table.error(
+            key, name, f"there is no {key} of that name", f"Write a table [{key}.NAME], or mend the name."
+        )
+    return name, key == "rig"
+
+
+def _look(table: Table) -> Look:
+    date = table.date("date")
+    if date is None:
+        raise table.missing("date", "the day of the look, such as 2026-05-03")
+    wear, spread = table.spread("wear", "small_length", "") if "wear" in table else (None, None)
+    just_seen = table.quantity("just_seen", "small_length")
+    seen = (
+        "seen_failing" in table and table.choice("seen_failing", YES_NO, "was the failure seen as it happened") == "yes"
+    )
+    look = Look(
+        date=date,
+        outcome=table.choice("outcome", OUTCOMES, "how the look ended"),
+        beats=table.quantity("beats", "count"),
+        wear=wear,
+        wear_uncertainty=spread or just_seen,
+        seen_failing=seen,
+        cause=table.text("cause") or "",
+        found=table.text("found") or "",
+    )
+    table.finish()
+    return look
+
+
+def read_switch(table: Table, name: str, builds: Mapping[str, Build]) -> SwitchAsked:
+    """A switch to be studied."""
+    pairs = []
+    for one in table.listed_tables("pair"):
+        pair = (one.choice("old", builds, "the build now sold"), one.choice("new", builds, "the build to switch to"))
+        if pair[0] == pair[1]:
+            raise one.error("new", pair[1], "it must be another build than the old one")
+        one.finish()
+        pairs.append(pair)
+    if not pairs:
+        raise table.missing("pair", f"old and new build, under a line [[switch.{name}.pair]]")
+    water: WaterTerms = make(
+        table,
+        WaterTerms,
+        value=table.amount("value_of_a_cubic_metre", "what a cubic metre delivered is worth"),
+        trouble_cost=table.amount("cost_of_a_year_of_trouble", "what a pump that does not serve costs in a year"),
+        years=table.number("years", 0.5, 60.0),
+    )
+    part = table.choice("part", PARTS, "the part that is changed and wears")
+    old, new = (_costs(table.needed_table(key, "material, first_cost and renewal_cost")) for key in ("old", "new"))
+    asked = SwitchAsked(
+        name=name,
+        part=part,
+        pairs=tuple(pairs),
+        old=old,
+        new=new,
+        water=water,
+        reserve=_optional_amount(table, "reserve"),
+        likely=table.whole("likely_sites", 0, 2000) or 0,
+        spread=_spread(table.table("likely")),
+        note=table.text("note") or "",
+    )
+    table.finish()
+    return asked
+
+
+def _optional_amount(table: Table, key: str) -> float | None:
+    return table.amount(key, "") if key in table else None
+
+
+def _costs(table: Table) -> SwitchCosts:
+    material = table.choice("material", MATERIALS, "what the part is made of")
+    first, renewal = (table.amount(key, "in the workshop's currency") for key in ("first_cost", "renewal_cost"))
+    table.finish()
+    if first is None or renewal is None:
+        raise table.missing("first_cost" if first is None else "renewal_cost", "an amount in the workshop's currency")
+    return SwitchCosts(material, first, renewal)
+
+
+_ENDS = {
+    "fall": "head",
+    "lift_over_fall": None,
+    "drive_length_over_fall": None,
+    "line_length_over_lift": None,
+    "source_flow": "volume_flow",
+}
+
+
+def _spread(table: Table | None) -> LikelySpread | None:
+    """What likely sites are like, each figure by its two ends."""
+    if table is None:
+        return None
+    given = {}
+    for key, kind in _ENDS.items():
+        if key not in table:
+            continue
+        ends = table.numbers(key, 2, 0.0, 1e6) if kind is None else table.quantities(key, kind, "both ends")
+        if ends is None or len(ends) != 2:
+            raise table.error(key, len(ends or ()), "it takes two ends, the lower one first")
+        given[key] = (ends[0], ends[1])
+    table.finish()
+    try:
+        return LikelySpread(**given)
+    except InputError as error:
+        raise table.error(error.field, error.value, error.allowed, error.next_step) from error
