@@ -385,7 +385,7 @@ def _callouts(page: _Page) -> tuple[list[tuple[float, float, str]], list[tuple[f
         over.append((x, y - 9.0, words("drawing.air_point", distance=page.metres(distance))))
     for distance, point in scene.drains:
         over.append((*page.at(point), words("drawing.drain_point", distance=page.metres(distance))))
-    on_the_way = [each for each in scene.notes if each[1] != scene.line[-1]]
+    on_the_way = [each for each in scene.notes if each[1] not in (scene.line[0], scene.line[-1])]
     over += [(*page.at(point), note) for note, point in on_the_way[:_MOST_NOTES]]
     if len(scene.grade) > 1:
         (x, y), (x_next, y_next) = (page.at(point) for point in _grade_middle(scene))
