@@ -265,7 +265,7 @@ def _site_from(
         survey = _the_one(pick(workbook.surveys, name, "site"))
         return survey, workbook.prices, lambda build: fitted_now(workbook, build), workbook.units
     from clackwork.book import open_book
-    from clackwork.shop.site_records import prices_of
+    from clackwork.shop.workshop_prices import prices_of
 
     with open_book(book_at(source)) as book:
         whole = book.workbook()

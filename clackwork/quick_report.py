@@ -121,8 +121,10 @@ def quick_lines(typed: Typed, answer: QuickAnswer, units: str) -> list[str]:
         if one.name == "Delivered a day":
             lines += [f"      Caution: {caution}" for caution in words["water_cautions"]]
     promise = answer.promise
-    water = (ranged("Water needed", promise.water_needed, "volume_flow", units),)
-    water += (ranged("Water there", promise.water_there, "volume_flow", units),)
+    water = [
+        ranged("Water needed", promise.water_needed, "volume_flow", units),
+        ranged("Water there", promise.water_there, "volume_flow", units),
+    ]
     lines += [f"    {one.name:<28}{one.value} ({one.beside})" for one in water]
     lines += [f"      Caution: {one}" for one in (*words["running_cautions"], *words["more_cautions"])]
     lines += [f"  Other builds: {'; '.join(words['others'])}."] if words["others"] else []

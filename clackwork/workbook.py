@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import InputError
+from clackwork.life.part_record import PartRecord
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
 from clackwork.site.commissioning import visit_run
@@ -23,6 +24,8 @@ from clackwork.site.standing import Standing
 from clackwork.site.survey import Survey
 from clackwork.site.visit import Visit
 from clackwork.twin.twin import Rig
+from clackwork.workbook_instruments import read_instrument
+from clackwork.workbook_life import SwitchAsked, read_part, read_switch
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
@@ -50,6 +53,8 @@ class Workbook:
     rigs, builds, trials : mapping by name, in the order written
     sites : mapping by name
         Of the places that are designed: those with a drive pipe and a delivery line.
+    instruments : mapping of str to instrument
+        Those described by themselves, of any class in `clackwork.bench.instruments`.
     runs : tuple of Run
         In the order written.
     typed : mapping of str to Quantity
@@ -72,6 +77,10 @@ class Workbook:
         The workshop's care with its intervals.
     prices : PriceList or None
         The workshop's; None where none is written.
+    parts : tuple of PartRecord
+        Parts in service, in the order written.
+    switches : mapping by name
+        Switches to a new build that are to be studied.
     """
 
     title: str
@@ -87,12 +96,15 @@ class Workbook:
     pump: str = ""
     revision_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     trial_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    instruments: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     surveys: Mapping[str, Survey] = field(default_factory=lambda: MappingProxyType({}))
     designs: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
     as_built: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
     visits: tuple[Visit, ...] = ()
     care: tuple[CareItem, ...] = field(default_factory=care_items)
     prices: PriceList | None = None
+    parts: tuple[PartRecord, ...] = ()
+    switches: Mapping[str, SwitchAsked] = field(default_factory=lambda: MappingProxyType({}))
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
@@ -161,8 +173,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "prices", "care", "rig", "build", "trial", "site" (tables by name), "run" and "visit" (lists of
-        tables).
+        "workbook", "prices", "care", "instrument", "rig", "build", "trial", "site", "switch" (tables by name), "run",
+        "visit" and "part" (lists of tables).
     text : str, optional
         What they were read from.
 
@@ -174,12 +186,13 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     typed: dict[str, Quantity] = {}
     root = Table(dict(tables), "", "", typed)
     title, units, note, pump = _read_head(root.table("workbook"))
-    named = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
-    run_tables, visit_tables = root.listed_tables("run"), root.listed_tables("visit")
+    named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site", "switch")}
+    run_tables, visit_tables, part_tables = (root.listed_tables(key) for key in ("run", "visit", "part"))
     care = read_care(root.table("care"))
     price_table = root.table("prices")
     root.finish()
-    rigs = {name: read_rig(table, name) for name, table in named["rig"].items()}
+    instruments = {name: read_instrument(table, name) for name, table in named["instrument"].items()}
+    rigs = {name: read_rig(table, name, instruments) for name, table in named["rig"].items()}
     revision_of = _read_revisions(named["build"])
     builds = {name: read_build(table, name) for name, table in named["build"].items()}
     asked = [_read_trial_named(table, named["trial"]) for table in run_tables]
@@ -191,6 +204,9 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     places = {name: read_place(table, name) for name, table in named["site"].items()}
     visits = tuple(read_visit(table, builds, places) for table in visit_tables)
     _refuse_repeats("visit", [visit.name for visit in visits])
+    designed = {name: one.site for name, one in places.items() if one.site is not None}
+    parts = tuple(read_part(table, builds, places, rigs) for table in part_tables)
+    _refuse_repeats("part", [part.name for part in parts])
     return Workbook(
         title=title,
         note=note,
@@ -199,18 +215,21 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         builds=MappingProxyType(builds),
         runs=runs,
         trials=MappingProxyType(trials),
-        sites=MappingProxyType({name: one.site for name, one in places.items() if one.site is not None}),
+        sites=MappingProxyType(designed),
         typed=MappingProxyType(typed),
         text=text,
         pump=pump,
         revision_of=MappingProxyType(revision_of),
         trial_of=MappingProxyType(trial_of),
+        instruments=MappingProxyType(instruments),
         surveys=MappingProxyType({name: one.survey for name, one in places.items()}),
         designs=MappingProxyType({name: one.design for name, one in places.items() if one.design is not None}),
         as_built=MappingProxyType({name: one.as_built for name, one in places.items() if one.as_built is not None}),
         visits=visits,
         care=care,
         prices=read_prices(price_table) if price_table is not None else None,
+        parts=parts,
+        switches=MappingProxyType({name: read_switch(table, name, builds) for name, table in named["switch"].items()}),
     )
 
 

@@ -40,7 +40,7 @@ def months_chart(months: Sequence[MonthPlan], *, system: str = "metric", width: 
     width : int or "container", optional
     """
     delivered, needed = (key_name(one, "daily_volume_flow", system) for one in ("delivered", "needed"))
-    rows = [
+    rows: list[Spec] = [
         {
             "month": MONTHS[plan.month - 1],
             delivered: to_display(plan.delivered_daily / _DAY, "daily_volume_flow", system),
@@ -72,7 +72,7 @@ def source_chart(months: Sequence[MonthPlan], *, system: str = "metric", width: 
     width : int or "container", optional
     """
     there, drawn = (key_name(one, "volume_flow", system) for one in ("there", "drawn"))
-    rows = [
+    rows: list[Spec] = [
         {
             "month": MONTHS[plan.month - 1],
             there: to_display(plan.source_flow, "volume_flow", system),
@@ -150,9 +150,7 @@ def lengths_chart(
     return whole(body, description="Water delivered against the length of the drive pipe, beside rules of thumb")
 
 
-TANK_CAPTION = (
-    "Water in the tank at the end of each day, what is kept for fire left out. Grey: days on which some need went unmet."
-)
+TANK_CAPTION = "Water in the tank at the end of each day, what is kept for fire left out. Grey: days on which some need went unmet."
 
 
 def tank_chart(year: TankYear, *, system: str = "metric", width: Width = 460) -> Spec:

@@ -15,8 +15,10 @@ from clackwork.errors import ClackworkError, InputError, require_range
 from clackwork.quantities import format_quantity, parse
 from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins
+from clackwork.shop.glances import keep_glance
 from clackwork.shop.job_rows import Job, ask_for, last_job
-from clackwork.shop.site_records import prices_of, record_place
+from clackwork.shop.visits import place_of
+from clackwork.shop.workshop_prices import prices_of
 from clackwork.site.design import Design
 from clackwork.site.prices import Alternative
 
@@ -113,9 +115,9 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     task.progress(0, 1000)
     site = book.get("site", int(task.arguments["site_id"]))
     twins = fitted_twins(book)
-    rests_on = _rests_on(book, site, twins)
+    rests_on = basis_of_design(book, site, twins)
     found = search_designs(
-        record_place(site).survey,
+        place_of(site).survey,
         tuple(one.twin for one in twins),
         usual_stock(),
         prices=prices_of(book),
@@ -124,6 +126,7 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
         seed=int(task.arguments["seed"]),
         progress=task.progress,
     )
+    keep_glance(book, site, found)
     return {"design": design_text(found), "rests_on": rests_on}
 
 
@@ -167,7 +170,7 @@ def alternatives_text(rows: Sequence[Sequence[Any]], system: str) -> str:
     return "\n".join(lines)
 
 
-def _rests_on(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> dict[str, Any]:
+def basis_of_design(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> dict[str, Any]:
     """What a design is made from, with the marks by which a later change of it is seen."""
     return {
         "site": [
@@ -221,7 +224,7 @@ def kept_design(book: Book, job: Job, site: Record) -> KeptDesign | None:
         rests_on: Mapping[str, Any] = job.result["rests_on"]
     except (ClackworkError, KeyError):
         return None
-    return KeptDesign(job, design, rests_on, _reasons(rests_on, _rests_on(book, site, fitted_twins(book)), book))
+    return KeptDesign(job, design, rests_on, _reasons(rests_on, basis_of_design(book, site, fitted_twins(book)), book))
 
 
 def _reasons(then: Mapping[str, Any], now: Mapping[str, Any], book: Book) -> tuple[str, ...]:

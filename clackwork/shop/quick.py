@@ -235,20 +235,18 @@ def _read_assumptions(reading: _Reading, twins: Sequence[Twin]) -> QuickAssumpti
     drive = reading.of("drive_pipe", read_pipe_text)
     given["drive_pipes"] = {} if drive is None else {twin.build.name: drive for twin in twins}
     _require_sensible(reading, given)
-    stock, changes = usual_stock(), {}
+    stock = usual_stock()
     most = reading.of("most_pumps", lambda text: _number(text, "most_pumps", 1.0, 20.0))
-    if most is not None:
-        changes["most_pumps"] = int(most)
     bounds = {key: reading.quantity(key, ASSUMPTIONS[key][1]) for key in _BOUNDS}
-    bounds = {key: value for key, value in bounds.items() if value is not None}
+    set_bounds: dict[str, Any] = {key: value for key, value in bounds.items() if value is not None}
     made: dict[str, TuningBounds] = {}
-    for twin in twins if bounds else ():
+    for twin in twins if set_bounds else ():
         try:
-            made[twin.build.name] = replace(usual_bounds(twin.build), **bounds)
+            made[twin.build.name] = replace(usual_bounds(twin.build), **set_bounds)
         except InputError as error:
-            reading.errors[next(iter(bounds))] = error
-    if changes or made:
-        given["stock"] = replace(stock, bounds=made, **changes)
+            reading.errors[next(iter(set_bounds))] = error
+    if made or most is not None:
+        given["stock"] = replace(stock, bounds=made, most_pumps=stock.most_pumps if most is None else int(most))
     return QuickAssumptions(**given)
 
 

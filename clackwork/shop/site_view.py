@@ -10,7 +10,7 @@ from clackwork.charts.site_drawing import site_drawing
 from clackwork.shop.choosing import chosen_place
 from clackwork.shop.designing import KeptDesign, SiteDesign, site_design
 from clackwork.shop.fitted import builds_to_fit
-from clackwork.shop.site_records import record_place
+from clackwork.shop.visits import place_of
 from clackwork.site.design import Choice
 from clackwork.site.line_marks import line_marks
 from clackwork.site.storage import TankYear, simulate_tank
@@ -99,7 +99,7 @@ def drawing_of(view: SiteView, units: str, *, narrow: bool = False) -> str:
     InputError
         The site's record cannot be read.
     """
-    place = record_place(view.found.site)
+    place = place_of(view.found.site)
     prefix = f"site-{view.found.site.id}-{'narrow' if narrow else 'wide'}"
     if view.choice is None:
         return site_drawing(place.survey, place.site, units=units, narrow=narrow, prefix=prefix)

@@ -17,6 +17,8 @@ PIECES = (
     "bench_pages",
     "quick_api",
     "quick_pages",
+    "site_list_api",
+    "site_list_pages",
     "site_api",
     "site_pages",
     "visit_pages",

@@ -30,6 +30,8 @@ UPLOAD_LIMITS: Mapping[str, int] = MappingProxyType(
         "/api/book/restore": BACKUP_LIMIT,
         "/readings": READINGS_LIMIT,
         "/api/readings/files": READINGS_LIMIT,
+        "/sites/table": READINGS_LIMIT,
+        "/api/sites/tables": READINGS_LIMIT,
         "/photographs": PHOTOGRAPHS_LIMIT,
         "/api/photographs": PHOTOGRAPHS_LIMIT,
     }

@@ -17,8 +17,8 @@ from clackwork.quantities import parse
 from clackwork.shop import designing
 from clackwork.shop.choosing import choose
 from clackwork.shop.designing import ask_design
-from clackwork.shop.site_records import record_place
 from clackwork.shop.site_view import kept_choice, tank_year
+from clackwork.shop.visits import place_of as site_place
 from clackwork.site.prices import Alternative
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import JobOut, job_out, look_for_work
@@ -90,7 +90,7 @@ class Chosen(BaseModel):
     units: Literal["metric", "us"] = Field("metric", description="Units in which it is written.")
 
 
-def place_of(number: int | None) -> int | None:
+def choice_place(number: int | None) -> int | None:
     """Place of a choice by its number."""
     return None if number is None else number - 1
 
@@ -155,18 +155,16 @@ def _spec(
     """A chart of one choice as Vega-Lite."""
     from clackwork.charts import site_charts as charts
 
-    view, _, one = kept_choice(book_of(request), number, place_of(choice))
+    view, _, one = kept_choice(book_of(request), number, choice_place(choice))
     system = units or units_of(request)
     width: charts.Width = "container" if wide else 460
-    if name == "lengths" and wide:
-        width = 170 if narrow else 420
     if name == "lengths":
-        titled = not wide
+        plot = 460 if not wide else 170 if narrow else 420
         return charts.lengths_chart(
-            one.by_length, one.drive_pipe.length, one.rules, system=system, width=width, titled=titled
+            one.by_length, one.drive_pipe.length, one.rules, system=system, width=plot, titled=not wide
         )
     if name == "tank":
-        year = tank_year(one, record_place(view.found.site).survey)
+        year = tank_year(one, site_place(view.found.site).survey)
         if year is None:
             raise NotThere("No tank was advised for this site: say what is needed there, and when the source was read.")
         return charts.tank_chart(year, system=system, width=width)
@@ -205,7 +203,7 @@ def drawing(
     """Source, drive pipe, pump, way of the line with its pressure classes, tank; else what is known."""
     from clackwork.shop.site_view import drawing_of, site_view
 
-    view = site_view(book_of(request), number, place_of(choice))
+    view = site_view(book_of(request), number, choice_place(choice))
     svg = drawing_of(view, units or units_of(request), narrow=narrow)
     return Response(svg, media_type="image/svg+xml")
 
@@ -223,10 +221,10 @@ def paper(
     """Proposal, bill of materials, installation and first start, care card, or as-built record, to print."""
     from clackwork.sheets.site_sheets import SITE_SHEETS
 
-    view, kept, one = kept_choice(book_of(request), number, place_of(choice))
+    view, kept, one = kept_choice(book_of(request), number, choice_place(choice))
     system = units or units_of(request)
     pdf = SITE_SHEETS[name](
-        record_place(view.found.site).survey,
+        site_place(view.found.site).survey,
         kept.design,
         one,
         units=system,

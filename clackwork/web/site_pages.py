@@ -1,4 +1,4 @@
-"""Sites: the list, and one site with its answer first, its design, and what was surveyed."""
+"""A site as a page: its answer first, its design, and what was surveyed."""
 
 from __future__ import annotations
 
@@ -15,16 +15,18 @@ from clackwork.charts import site_charts
 from clackwork.errors import ClackworkError, InputError
 from clackwork.shop.choosing import choose
 from clackwork.shop.designing import alternatives_text, ask_design, read_alternatives
-from clackwork.shop.site_records import prices_of, record_place
 from clackwork.shop.site_view import SiteView, drawing_of, kept_choice, site_view, tank_year
+from clackwork.shop.sites_due import sites_due
+from clackwork.shop.visits import place_of
+from clackwork.shop.workshop_prices import prices_of
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import line_of_job, look_for_work
-from clackwork.web.lists import listing_of, offset_of, search_of
 from clackwork.web.pages import go_to, page, units_of
 from clackwork.web.problems import status_of
 from clackwork.web.record_forms import number_in
-from clackwork.web.record_pages import book_of, cautions_of
-from clackwork.web.summaries import fact_groups, line_of, path_of, summary
+from clackwork.web.record_pages import book_of, cautions_of, part_of
+from clackwork.web.summaries import fact_groups, path_of, summary
+from clackwork.web.visit_pages import due_rows
 from clackwork.words import languages
 
 router = APIRouter(include_in_schema=False)
@@ -43,18 +45,6 @@ PAPERS = {
     "as-built": "As-built record",
 }
 LANGUAGES = {"en": "English", "es": "Spanish"}
-
-
-@router.get("/sites")
-def sites(request: Request) -> Response:
-    """Every site of the book."""
-    search = search_of(request)
-    found = book_of(request).list("site", search=search, offset=offset_of(request))
-    lines = [line_of(site, units_of(request)) for site in found.records]
-    empty = "No site of that name." if search else "No site yet: a customer's place with its fall, lift and source."
-    listing = listing_of(found, lines, "Find a site", empty, "/sites/new", "Add a site")
-    beside = [("What is due", "/due")]
-    return page(request, "listing.html", title="Sites", listings=[listing], search=search, beside=beside)
 
 
 @router.get("/sites/{number:int}")
@@ -83,7 +73,7 @@ def _site_page(
         summary=summary(record, units),
         groups=fact_groups(record, units),
         cautions=[] if kept else cautions_of(record),
-        parts=[],
+        parts=[_visits_part(request, number)],
         view=view,
         kept=kept,
         line=line_of_job(job) if job else None,
@@ -103,6 +93,15 @@ def _site_page(
     )
 
 
+def _visits_part(request: Request, number: int) -> dict[str, Any]:
+    """What is due there, and the way to its visits."""
+    book = book_of(request)
+    due = due_rows(sites_due(book, site_id=number), units_of(request), here=True)
+    visits = book.list("visit", links={"site": number}, limit=1).total
+    part = part_of("After it was built", due, "Nothing is due.", f"/visits/new?site={number}", "Enter a visit")
+    return part | {"all": f"/sites/{number}/visits", "all_words": f"Its visits ({visits})"}
+
+
 def _alternatives(view: SiteView, units: str) -> str:
     """The other ways to this water that were given last."""
     job = view.found.job or (view.found.kept.job if view.found.kept else None)
@@ -112,7 +111,7 @@ def _alternatives(view: SiteView, units: str) -> str:
 def _surveyed(view: SiteView, units: str) -> dict[str, Any]:
     """What was surveyed, drawn and in words; empty where the record cannot be read by this version."""
     try:
-        place = record_place(view.found.site)
+        place = place_of(view.found.site)
         drawings = [drawing_of(view, units, narrow=narrow) for narrow in (False, True)]
     except ClackworkError as error:
         return {"drawing": "", "narrow_drawing": "", "survey_rows": [], "need_rows": [], "tank": "", "bad": str(error)}

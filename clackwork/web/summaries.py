@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from clackwork.quantities import format_quantity
 from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
 from clackwork.web.figures import typed_in
@@ -87,7 +88,23 @@ def note_of(record: Record) -> str:
 def summary(record: Record, system: str) -> str:
     """A record in one line."""
     made = _SUMMARIES.get(record.kind)
-    return made(flat_texts(record.entered), system) if made else str(record.entered.get("title", ""))
+    texts = flat_texts(record.entered) | (_worked_out(record) if record.kind == "site" else {})
+    return made(texts, system) if made else str(record.entered.get("title", ""))
+
+
+def _worked_out(record: Record) -> dict[str, str]:
+    """What readings of a place come to, by the key of the figure that might have been typed instead."""
+    lift = next((key for key in ("lift_from_pump", "lift_from_source") if key in record.entered), "")
+    found = {}
+    for key, figure, kind in (
+        ("fall", "fall_m", "head"),
+        ("lift_from_pump", "lift_m", "head"),
+        ("source_flow", "source_flow_m3_s", "volume_flow"),
+    ):
+        value = record.si.get(figure)
+        if value is not None and key not in record.entered and not (key == "lift_from_pump" and lift):
+            found[key] = format_quantity(value, kind, "metric")
+    return found
 
 
 def _joined(*parts: str) -> str:
@@ -151,6 +168,18 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _instrument(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        texts.get("sort", "").replace("_", " "),
+        _said(texts, "full_scale", "pressure_gauge", system, "to"),
+        _said(texts, "accuracy_class", "fraction", system, "class"),
+        _said(texts, "mark_uncertainty", "volume", system, "mark within"),
+        _said(texts, "start_stop_sd", "duration", system, "scatters by"),
+        _said(texts, "half_width", "length", system, "read within"),
+        _said(texts, "temperature_half_width", "temperature_difference", system, "read within"),
+    )
+
+
 def _visit(texts: Mapping[str, str], system: str) -> str:
     pairs = (("delivered", "delivered_volume", "delivered_duration"), ("wasted", "waste_volume", "waste_duration"))
     buckets = [
@@ -169,6 +198,7 @@ def _visit(texts: Mapping[str, str], system: str) -> str:
 
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
+    "instrument": _instrument,
     "rig": _rig,
     "run": _run,
     "trial": _trial,
