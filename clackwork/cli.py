@@ -144,9 +144,6 @@ def promise(
 
     workbook, system = _open(file, units)
     sites = pick_sites(workbook, site)
-    for place in workbook.surveys if site is None else ():
-        if place not in sites:
-            say(f"{place} is surveyed and not designed yet: clackwork design finds its pipes and pump.")
     if not sites:
         raise ClackworkError("The workbook has no designed site to promise at: write a table [site.NAME].")
     done = Done()
@@ -154,6 +151,9 @@ def promise(
         fit_builds(workbook, _builds(workbook, build), done, progress)
     with progress_bar("Promising") as progress:
         promise_sites(workbook, sites, done, progress)
+    for place in workbook.surveys if site is None else ():
+        if place not in sites:
+            say(f"{place} is surveyed and not designed yet: clackwork design finds its pipes and pump.")
     data = {"promises": [promise_json(one, system) for one in done.promises.values()]}
     lines = all_promise_lines(done.promises.values(), system)
     _show(done, lines, data, system, as_json)

@@ -23,6 +23,7 @@ from clackwork.site.standing import Standing
 from clackwork.site.survey import Survey
 from clackwork.site.visit import Visit
 from clackwork.twin.twin import Rig
+from clackwork.workbook_instruments import read_instrument
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
@@ -50,6 +51,8 @@ class Workbook:
     rigs, builds, trials : mapping by name, in the order written
     sites : mapping by name
         Of the places that are designed: those with a drive pipe and a delivery line.
+    instruments : mapping of str to instrument
+        Those described by themselves, of any class in `clackwork.bench.instruments`.
     runs : tuple of Run
         In the order written.
     typed : mapping of str to Quantity
@@ -87,6 +90,7 @@ class Workbook:
     pump: str = ""
     revision_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     trial_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    instruments: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     surveys: Mapping[str, Survey] = field(default_factory=lambda: MappingProxyType({}))
     designs: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
     as_built: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
@@ -161,8 +165,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "prices", "care", "rig", "build", "trial", "site" (tables by name), "run" and "visit" (lists of
-        tables).
+        "workbook", "prices", "care", "instrument", "rig", "build", "trial", "site" (tables by name), "run" and "visit"
+        (lists of tables).
     text : str, optional
         What they were read from.
 
@@ -174,12 +178,13 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     typed: dict[str, Quantity] = {}
     root = Table(dict(tables), "", "", typed)
     title, units, note, pump = _read_head(root.table("workbook"))
-    named = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
+    named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site")}
     run_tables, visit_tables = root.listed_tables("run"), root.listed_tables("visit")
     care = read_care(root.table("care"))
     price_table = root.table("prices")
     root.finish()
-    rigs = {name: read_rig(table, name) for name, table in named["rig"].items()}
+    instruments = {name: read_instrument(table, name) for name, table in named["instrument"].items()}
+    rigs = {name: read_rig(table, name, instruments) for name, table in named["rig"].items()}
     revision_of = _read_revisions(named["build"])
     builds = {name: read_build(table, name) for name, table in named["build"].items()}
     asked = [_read_trial_named(table, named["trial"]) for table in run_tables]
@@ -205,6 +210,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         pump=pump,
         revision_of=MappingProxyType(revision_of),
         trial_of=MappingProxyType(trial_of),
+        instruments=MappingProxyType(instruments),
         surveys=MappingProxyType({name: one.survey for name, one in places.items()}),
         designs=MappingProxyType({name: one.design for name, one in places.items() if one.design is not None}),
         as_built=MappingProxyType({name: one.as_built for name, one in places.items() if one.as_built is not None}),

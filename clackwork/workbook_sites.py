@@ -9,17 +9,17 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from clackwork.bench.gum import Estimate, typed_estimate
-from clackwork.errors import InputError
+from clackwork.errors import InputError, require_range
 from clackwork.ram.parts import DeliveryLine, Surroundings
 from clackwork.site import heights, source_flow
 from clackwork.site.needs import ALL_YEAR, Need, Needs, published_need
 from clackwork.site.route import Route, RoutePoint
 from clackwork.site.site import Site
 from clackwork.site.standing import LaidPipe, Standing
-from clackwork.site.survey import CARRIED, DRINKERS, SourceReading, Survey
+from clackwork.site.survey import CARRIED, DRINKERS, FALLS, FLOWS, SourceReading, Survey
+from clackwork.workbook_instruments import read_own_instrument
 from clackwork.workbook_parts import errors_of, make, read_drive_pipe, read_feed, read_pipe, read_surroundings
 from clackwork.workbook_reader import Table
-from clackwork.workbook_runs import read_instrument
 
 if TYPE_CHECKING:
     from clackwork.ram.parts import DrivePipe
@@ -58,7 +58,7 @@ def read_place(table: Table, name: str) -> Place:
     drive = table.table("drive_pipe")
     drive_pipe = None if drive is None else read_drive_pipe(drive)
     lift, lift_method = _read_lift(table, fall, surroundings)
-    route = _read_route(table, lift)
+    route = _read_route(table)
     wanted = table.quantity("wanted_flow", "daily_volume_flow")
     line = _read_line(table, lift.value)
     about = _read_survey(table, fall.value)
@@ -72,6 +72,8 @@ def read_place(table: Table, name: str) -> Place:
         table, Survey, name=name, fall=fall, fall_method=fall_method, lift=lift, lift_method=lift_method, source=source,
         route=route, surroundings=surroundings, wanted_flow=wanted, needs=_read_needs(table.table("needs")), **about,
     )  # fmt: skip
+    if route is not None:
+        _check_route_end(table, route, survey.lift.value)
     site = _read_designed(table, survey, drive_pipe, line)
     chosen = {key: _read_standing(table.table(key)) for key in ("design", "as_built")}
     table.text("note")
@@ -142,8 +144,12 @@ def _read_fall(table: Table, surroundings: Surroundings) -> tuple[Estimate, str]
     wanted = "the source surface above the pump"
     key = _one_of(table, ("fall", "fall_readings"), wanted)
     if key == "fall":
-        return _typed(table, key, "head", wanted), "typed"
-    return _read_height(table.needed_table(key, wanted), surroundings)
+        fall, method = _typed(table, key, "head", wanted), "typed"
+    else:
+        fall, method = _read_height(table.needed_table(key, wanted), surroundings)
+    with errors_of(table):
+        require_range(key, fall.value, *FALLS, "m", "Fall is from the source down to the pump.")
+    return fall, method
 
 
 def _read_lift(table: Table, fall: Estimate, surroundings: Surroundings) -> tuple[Estimate, str]:
@@ -216,7 +222,7 @@ def _height_by_hose(table: Table, surroundings: Surroundings) -> Estimate:
 
 def _height_by_gauge(table: Table, surroundings: Surroundings) -> Estimate:
     pressures = table.quantities("pressures", "pressure_gauge", "what the gauge read, the water standing still")
-    gauge = read_instrument(table.needed_table("gauge", "its full_scale and accuracy_class"), "gauge")
+    gauge = read_own_instrument(table.needed_table("gauge", "its full_scale and accuracy_class"), "gauge")
     return heights.height_by_gauge(
         pressures, gauge, temperature=surroundings.temperature, altitude=surroundings.altitude
     )
@@ -260,7 +266,9 @@ def _read_source_reading(table: Table) -> SourceReading:
 
 
 def _flow_typed(table: Table) -> Estimate:
-    return _typed(table, "flow", "volume_flow", "what the spring or stream gives")
+    flow = _typed(table, "flow", "volume_flow", "what the spring or stream gives")
+    require_range("flow", flow.value, *FLOWS, "m3/s", "Time how long it takes to fill a bucket.")
+    return flow
 
 
 def _flow_by_bucket(table: Table) -> Estimate:
@@ -270,8 +278,8 @@ def _flow_by_bucket(table: Table) -> Estimate:
     return source_flow.flow_by_bucket(
         volume,
         times,
-        bucket=None if bucket is None else read_instrument(bucket, "bucket"),
-        stopwatch=None if watch is None else read_instrument(watch, "stopwatch"),
+        bucket=None if bucket is None else read_own_instrument(bucket, "bucket"),
+        stopwatch=None if watch is None else read_own_instrument(watch, "stopwatch"),
     )
 
 
@@ -301,21 +309,24 @@ _FLOWS: Mapping[str, Callable[[Table], Estimate]] = MappingProxyType(
 )
 
 
-def _read_route(table: Table, lift: Estimate) -> Route | None:
+def _read_route(table: Table) -> Route | None:
     """The way of the delivery line, from [[site.NAME.route]]; None when there is none."""
     points = tuple(_read_point(one) for one in table.listed_tables("route"))
     if not points:
         return None
     route: Route = make(table, Route, points=points)
-    apart = max(_ROUTE_APART[0], _ROUTE_APART[1] * lift.value)
-    if abs(route.lift - lift.value) > apart:
+    return route
+
+
+def _check_route_end(table: Table, route: Route, lift: float) -> None:
+    """Refuse a route that ends at another height than the outlet's."""
+    if abs(route.lift - lift) > max(_ROUTE_APART[0], _ROUTE_APART[1] * lift):
         raise table.error(
             "route",
             f"{route.lift:.1f} m at its end",
-            f"the outlet is {lift.value:.1f} m above the pump by the lift",
+            f"the outlet is {lift:.1f} m above the pump by the lift",
             "Heights of the route count from the pump.",
         )
-    return route
 
 
 def _read_point(table: Table) -> RoutePoint:

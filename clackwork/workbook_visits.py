@@ -9,9 +9,9 @@ from dataclasses import replace
 from clackwork.bench.instruments import GAUGE_FULL_SCALE, Gauge, Instruments
 from clackwork.site.due import CARE, CareItem, care_items, care_with
 from clackwork.site.visit import CAUGHT_AT, CONDITIONS, PARTS, PURPOSES, ReplacedPart, SiteReadings, Visit
+from clackwork.workbook_instruments import read_instruments
 from clackwork.workbook_parts import errors_of, make
 from clackwork.workbook_reader import Table
-from clackwork.workbook_runs import read_instruments
 
 YES_NO = ("yes", "no")
 _USUAL_SCALES = (GAUGE_FULL_SCALE, 1.6e6, 2.5e6, 4.0e6, 6.0e6)

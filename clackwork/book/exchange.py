@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from clackwork.book import writing
-from clackwork.book.kinds import Around, table_of
+from clackwork.book.kinds import Around, instruments_apart, table_of
 from clackwork.book.records import Record, fetch, fetch_many, fetch_named, plain, scope_of
 from clackwork.book.tables import record
 from clackwork.book.toml_text import table_lines, toml_key
@@ -19,6 +19,8 @@ from clackwork.workbook import Workbook, load_workbook, workbook_from_tables
 from clackwork.workbook_reader import MOST_BYTES, WorkbookError, checked_name, parse_toml, read_source
 
 _LONGEST_NAME = 80
+_OF_THE_BOOK = ("instrument", "rig", "site")
+"""Kinds of a workbook that belong to no pump."""
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,13 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     taking = _Taking(hand)
     prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
-    rigs = {name: taking.place("rig", name, table, {}) for name, table in tables.get("rig", {}).items()}
+    instruments = {
+        name: taking.place("instrument", name, one, {}) for name, one in tables.get("instrument", {}).items()
+    }
+    rigs = {}
+    for name, table in tables.get("rig", {}).items():
+        entered, used = instruments_apart(table)
+        rigs[name] = taking.place("rig", name, entered, {role: instruments[one].id for role, one in used.items()})
     builds = _take_builds(taking, tables.get("build", {}), pump)
     trials = {}
     for name, table in tables.get("trial", {}).items():
@@ -150,18 +158,28 @@ def _without(table: Mapping[str, Any], *keys: str) -> dict[str, Any]:
     return {key: value for key, value in table.items() if key not in keys}
 
 
-def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
-    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all rigs and sites."""
+def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: bool = True) -> dict[str, Any]:
+    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all else of the book."""
+    of_the_book = [kind for kind in _OF_THE_BOOK if with_sites or kind != "site"]
     kinds = ("build", "trial", "run")
     where: list[sa.ColumnElement[bool]] = [record.c.kind.in_(kinds)]
     if pump_id is not None:
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
-    places = fetch_many(connection, record.c.kind.in_(("rig", "site")))
-    visits = fetch_many(connection, record.c.kind == "visit", *_of_pump_or_none(pump_id))
+    places = fetch_many(connection, record.c.kind.in_(of_the_book))
+    visits = fetch_many(connection, record.c.kind == "visit", *_of_pump_or_none(pump_id)) if with_sites else ()
     names = _names(connection, chosen, (*places, *visits), pump_id)
     head = _head(connection, pump_id)
-    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": [], "visit": []}
+    tables: dict[str, Any] = {
+        "workbook": head,
+        "instrument": {},
+        "rig": {},
+        "build": {},
+        "trial": {},
+        "site": {},
+        "run": [],
+        "visit": [],
+    }
     if "care" in head:
         tables["care"] = head.pop("care")
     for one in (*places, *chosen, *visits):
@@ -218,13 +236,13 @@ def _names(
     return names
 
 
-def read_workbook(connection: sa.Connection, pump_id: int | None) -> Workbook:
+def read_workbook(connection: sa.Connection, pump_id: int | None, with_sites: bool = True) -> Workbook:
     """A workbook of the book's records, read by the readers of a workbook."""
-    return workbook_from_tables(workbook_tables(connection, pump_id))
+    return workbook_from_tables(workbook_tables(connection, pump_id, with_sites))
 
 
 def give_workbook(connection: sa.Connection, pump_id: int) -> str:
-    """A pump's builds, trials and runs with the rigs used, all sites and the price list, as the text of a workbook.
+    """A pump's builds, trials and runs with all instruments, rigs and sites and the price list, as the text of a workbook.
 
     Raises
     ------
@@ -241,7 +259,7 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
     blocks = [table_lines("[workbook]", tables["workbook"])]
     if "prices" in tables:
         blocks.append(table_lines("[prices]", tables["prices"]))
-    for kind in ("rig", "build", "trial"):
+    for kind in ("instrument", "rig", "build", "trial"):
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]

@@ -7,7 +7,7 @@ names it in the same words.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
@@ -15,6 +15,8 @@ from clackwork.errors import InputError
 from clackwork.quantities import KINDS as QUANTITY_KINDS
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.twin.twin import Rig
+from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
+from clackwork.workbook_instruments import USED, read_instrument
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table
@@ -35,7 +37,8 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
     {
         "workshop": {},
         "pump": {},
-        "rig": {},
+        "instrument": {},
+        "rig": {role: Link("instrument", False) for role in INSTRUMENT_ROLES},
         "site": {},
         "build": {"pump": Link("pump", True), "revision_of": Link("build", False)},
         "trial": {
@@ -59,7 +62,7 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
 KINDS = tuple(LINKS)
 SCOPED = ("build", "trial", "run", "twin")
 """Kinds whose names are alone within their pump; the others' within the book."""
-IN_WORKBOOK = ("pump", "rig", "build", "trial", "run", "site", "visit")
+IN_WORKBOOK = ("pump", "instrument", "rig", "build", "trial", "run", "site", "visit")
 """Kinds that a workbook holds."""
 _LINKED_FIELDS = {
     "build": ("revision_of", "pump"),
@@ -106,12 +109,15 @@ class Around:
     ----------
     names : mapping of str to str
         Name of the record in each role.
-    rig : Rig, mapping or None
-        The rig a run stood on, or what was typed of it.
+    rig : Rig or None
+        The rig a run stood on.
+    instruments : mapping of str to mapping
+        What was typed of the instruments of a rig, by role.
     """
 
     names: Mapping[str, str]
-    rig: Rig | Mapping[str, Any] | None = None
+    rig: Rig | None = None
+    instruments: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
 
 def check_kind(kind: str) -> None:
@@ -140,7 +146,35 @@ def table_of(kind: str, name: str, entered: Mapping[str, Any], around: Around) -
         return {"builds": [names["old_build"], names["new_build"]], **entered}
     if kind == "build" and "revision_of" in names:
         return {"revision_of": names["revision_of"], **entered}
+    if kind == "rig":
+        return _with_instruments(name, entered, names)
     return dict(entered)
+
+
+def _with_instruments(name: str, entered: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, Any]:
+    """What was typed of a rig, and in its instruments the names of those that are linked."""
+    typed = entered.get("instruments")
+    tables = typed if isinstance(typed, Mapping) else {}
+    for role, table in tables.items():
+        if isinstance(table, Mapping) and USED in table:
+            where = f"rig '{name}', instruments, {role}, {USED}"
+            raise InputError(where, table[USED], "it is given as a link, not typed here")
+    used = {role: {USED: names[role]} for role in INSTRUMENT_ROLES if role in names}
+    if not used or (typed is not None and typed is not tables):
+        return dict(entered)
+    placed = {role: tables.get(role, {}) for role in used}
+    told = {role: {**table, **placed[role]} for role, table in used.items() if isinstance(placed[role], Mapping)}
+    return {**entered, "instruments": {**tables, **told}}
+
+
+def instruments_apart(table: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
+    """A rig's table without the names of instruments described elsewhere, and those names by role."""
+    tables = table.get("instruments", {})
+    used = {role: inner[USED] for role, inner in tables.items() if USED in inner}
+    left = {role: {key: one for key, one in inner.items() if key != USED} for role, inner in tables.items()}
+    kept = {role: inner for role, inner in left.items() if inner or role not in used}
+    rest = {key: value for key, value in table.items() if key != "instruments"}
+    return (rest | {"instruments": kept} if kept or (tables and not used) else rest), used
 
 
 def read_entered(kind: str, name: str, entered: Mapping[str, Any], around: Around) -> dict[str, float | None]:
@@ -166,9 +200,10 @@ def read_entered(kind: str, name: str, entered: Mapping[str, Any], around: Aroun
     return found
 
 
-def rig_of(name: str, entered: Mapping[str, Any]) -> Rig:
-    """A rig from what was typed."""
-    return read_rig(Table(dict(entered), f"rig '{name}'", f"rig.{name}", {}), name)
+def rig_of(name: str, entered: Mapping[str, Any], around: Around) -> Rig:
+    """A rig from what was typed of it and of its instruments."""
+    table = table_of("rig", name, entered, around)
+    return _read_rig(Table(table, f"rig '{name}'", f"rig.{name}", {}), name, around)
 
 
 def _add_plain_numbers(entered: Mapping[str, Any], path: str, found: dict[str, float | None]) -> None:
@@ -214,8 +249,18 @@ def _read_run(table: Table, name: str, around: Around) -> object:
     if "trial" in table:
         table.name("trial", "the trial it was made for")
     assert around.rig is not None  # whoever reads a run gives its rig
-    rig = around.rig if isinstance(around.rig, Rig) else rig_of(around.names["rig"], around.rig)
-    return read_run(table, 1, [around.names["build"]], {rig.name: rig})
+    return read_run(table, 1, [around.names["build"]], {around.rig.name: around.rig})
+
+
+def _read_rig(table: Table, name: str, around: Around) -> Rig:
+    described = {
+        around.names[role]: read_instrument(
+            Table(dict(entered), f"instrument '{around.names[role]}'", f"instrument.{around.names[role]}", {}),
+            around.names[role],
+        )
+        for role, entered in around.instruments.items()
+    }
+    return read_rig(table, name, described)
 
 
 def _read_trial(table: Table, name: str, around: Around) -> object:
@@ -231,7 +276,8 @@ _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyTyp
     {
         "workshop": _read_workshop,
         "pump": _read_head,
-        "rig": lambda table, name, around: read_rig(table, name),
+        "instrument": lambda table, name, around: read_instrument(table, name),
+        "rig": _read_rig,
         "build": _read_build,
         "trial": _read_trial,
         "run": _read_run,

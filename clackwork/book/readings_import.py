@@ -16,8 +16,6 @@ from clackwork.book.records import Record, fetch, fetch_many
 from clackwork.book.store import Book
 from clackwork.book.tables import record
 from clackwork.book.writing import Hand
-from clackwork.workbook_reader import Table
-from clackwork.workbook_runs import read_rig
 
 SETTING = "readings.columns"
 """Under which a book remembers what the columns of its tables are."""
@@ -65,10 +63,8 @@ def _known(connection: sa.Connection, pump_id: int) -> Known:
         for one in of_pump
         if one.kind == "trial"
     }
-    rigs = {
-        one.name: read_rig(Table(one.entered, f"rig '{one.name}'", f"rig.{one.name}", {}), one.name)
-        for one in fetch_many(connection, record.c.kind == "rig")
-    }
+    hand = Hand(connection)
+    rigs = {one.name: hand.rig(one) for one in fetch_many(connection, record.c.kind == "rig")}
     names = frozenset(one.name for one in of_pump if one.kind == "run")
     return Known(rigs, tuple(builds.values()), MappingProxyType(trials), names)
 

@@ -28,8 +28,8 @@ _MOST_NOTES = 6
 _ROUND_STEPS = (1.0, 2.0, 5.0)
 _HATCHES = 4
 """Hatchings of the delivery line's zones, in turn."""
-_ROOM_OVER, _ROOM_UNDER = 0.24, 0.32
-"""Widest label over and under the drawing, as a share of its width."""
+_ROOMS = (0.18, 0.21, 0.24, 0.28, 0.33)
+"""Widest labels tried, as shares of the drawing's width."""
 
 
 @dataclass(frozen=True)
@@ -385,7 +385,7 @@ def _callouts(page: _Page) -> tuple[list[tuple[float, float, str]], list[tuple[f
         over.append((x, y - 9.0, words("drawing.air_point", distance=page.metres(distance))))
     for distance, point in scene.drains:
         over.append((*page.at(point), words("drawing.drain_point", distance=page.metres(distance))))
-    on_the_way = [each for each in scene.notes if each[1] != scene.line[-1]]
+    on_the_way = [each for each in scene.notes if each[1] not in (scene.line[0], scene.line[-1])]
     over += [(*page.at(point), note) for note, point in on_the_way[:_MOST_NOTES]]
     if len(scene.grade) > 1:
         (x, y), (x_next, y_next) = (page.at(point) for point in _grade_middle(scene))
@@ -409,13 +409,9 @@ def _grade_middle(scene: Scene) -> tuple[Point, Point]:
 
 def _labels(page: _Page) -> None:
     """Words over and under the drawing, or numbers there and words in the key."""
-    look, size = page.look, page.look.size
+    look = page.look
     over, under = _callouts(page)
-    sets = [
-        [Label(x, y, wrap_to(text, room * look.width, size)) for x, y, text in band]
-        for band, room in ((over, _ROOM_OVER), (under, _ROOM_UNDER))
-    ]
-    placed = [place_labels(labels, 4.0, look.width - 4.0, size) for labels in sets]
+    placed = [_least_tall(page, band) for band in (over, under)]
     if look.numbered or any(each is None for each in placed):
         _numbers(page, over, True)
         _numbers(page, under, False)
@@ -424,12 +420,30 @@ def _labels(page: _Page) -> None:
         _rows(page, labels or [], above)
 
 
-def _rows(page: _Page, labels: Sequence[PlacedLabel], above: bool) -> None:
-    """Labels in their rows, each row as tall as its longest label."""
-    size, edge = page.look.size, -8.0 if above else page.height + 36.0
+def _least_tall(page: _Page, band: list[tuple[float, float, str]]) -> list[PlacedLabel] | None:
+    """Labels broken and placed so that they take the least height; None where they do not fit."""
+    look, size = page.look, page.look.size
+    found = []
+    for room in () if look.numbered else _ROOMS:
+        labels = [Label(x, y, wrap_to(text, room * look.width, size)) for x, y, text in band]
+        placed = place_labels(labels, 4.0, look.width - 4.0, size)
+        if placed is not None:
+            found.append(placed)
+    return min(found, key=lambda labels: sum(_row_heights(labels, size)), default=None)
+
+
+def _row_heights(labels: Sequence[PlacedLabel], size: float) -> list[float]:
+    """Of every row, as tall as its longest label."""
     tall = [0.0] * (1 + max(each.row for each in labels))
     for each in labels:
         tall[each.row] = max(tall[each.row], LINE * size * len(each.label.lines) + 6.0)
+    return tall
+
+
+def _rows(page: _Page, labels: Sequence[PlacedLabel], above: bool) -> None:
+    """Draw labels in their rows."""
+    size, edge = page.look.size, -8.0 if above else page.height + 36.0
+    tall = _row_heights(labels, size)
     for each in labels:
         before = sum(tall[: each.row])
         y = edge - before if above else edge + before

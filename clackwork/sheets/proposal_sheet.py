@@ -288,13 +288,31 @@ def _rests_on(case: SiteCase) -> list[list[str]]:
     return rows
 
 
+def _chosen(case: SiteCase) -> dict[str, str]:
+    """What the choice has, by the topic of a rule."""
+    choice, site, promise = case.choice, case.choice.site, case.choice.promise
+    pipes = [zone.pipe for zone in choice.zones] or [site.line.pipe]
+    return {
+        "drive pipe length": case.length(whole_length(choice.drive_pipe)),
+        "beats": case.quantity(promise.beat_rate.middle, "beat_rate"),
+        "lift": case.quantity(site.line.lift, "head"),
+        "least fall": case.quantity(site.fall, "head"),
+        "efficiency": case.quantity(promise.daubuisson_efficiency.middle, "fraction"),
+        "least source flow": case.quantity(promise.water_there.middle, "volume_flow"),
+        "delivery pipe bore": case.quantity(min(pipe.bore for pipe in pipes), "small_length"),
+        "air vessel": case.quantity(choice.build.air_vessel.volume, "volume"),
+    }
+
+
 def _rules(case: SiteCase) -> list[list[str]]:
     """Each author's rule beside what was chosen."""
     words, units = case.words, case.units
-    chosen = {"drive pipe length": case.length(whole_length(case.choice.drive_pipe))}
+    chosen = _chosen(case)
     rows = []
     for rule in case.choice.rules:
         low, high = (words.quantity(value, rule.kind, units) for value in (rule.low, rule.high))
         span = low if low == high else words("number.from_to", low=low, high=high)
-        rows.append([words.known("topic", rule.topic), rule.author, span, chosen.get(rule.topic, "")])
+        rows.append(
+            [words.known("topic", rule.topic), words.known("author", rule.author), span, chosen.get(rule.topic, "")]
+        )
     return rows

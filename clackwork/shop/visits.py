@@ -141,9 +141,9 @@ def comparison_of(book: Book, visit_id: int) -> Comparison:
     before = kept_comparison(book, visit_id)
     if before is not None and before.mark == mark:
         return before
-    made = _compare(found, kept, mark)
-    book.remember(_key(visit_id), _plain(made))
-    return made
+    plain = _plain(_compare(found, kept, mark))
+    book.remember(_key(visit_id), plain)
+    return _from_plain(plain)
 
 
 def kept_comparison(book: Book, visit_id: int) -> Comparison | None:

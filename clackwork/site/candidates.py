@@ -34,7 +34,7 @@ _LESS = 0.97
 _BAND_POINTS = 9
 """Tunings tried along stroke and along mass for a band."""
 
-Pricer = Callable[["Candidate"], float]
+CandidateCost = Callable[["Candidate"], float]
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ class Asked:
     drawn_at_most: float
     wanted_flow: float | None
     most: float = 0.0
-    price: Pricer | None = None
+    price: CandidateCost | None = None
     spare: float = WANTED_SPARE
 
     def gives_enough(self, candidate: Candidate) -> bool:

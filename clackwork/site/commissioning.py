@@ -421,9 +421,8 @@ def visit_run(visit: Visit, site: Site, standing: Standing | None = None) -> tup
         gauge_head=head,
         water_temperature=read.water_temperature,
         note=visit.note,
-        **tuning_on_day(read, standing),
     )
-    return rig, run
+    return rig, replace(run, **tuning_on_day(read, standing))  # type: ignore[arg-type]
 
 
 def _given(duration: float | None) -> float:

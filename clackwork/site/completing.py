@@ -36,7 +36,7 @@ _SEASON_RUNS = 49
 
 
 @dataclass(frozen=True)
-class Completer:
+class Completion:
     """What every choice of one search shares.
 
     Attributes

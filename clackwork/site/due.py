@@ -106,10 +106,12 @@ def care_with(changes: Mapping[str, Mapping[str, float]]) -> tuple[CareItem, ...
             raise InputError(f"care, {name}", "(intervals)", f"it must be one of {', '.join(CARE)}")
         for key, most in (("months", 600.0), ("beats", 1e11)):
             require_range(f"care, {name}, {key}", float(intervals.get(key, 0.0)), 0.0, most, "")
-    return tuple(
-        replace(item, **{key: value or None for key, value in changes.get(item.id, {}).items()})
-        for item in care_items()
-    )
+    found = []
+    for item in care_items():
+        own = changes.get(item.id, {})
+        months, beats = own.get("months", item.months), own.get("beats", item.beats)
+        found.append(replace(item, months=months or None, beats=beats or None))
+    return tuple(found)
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ _NO_PRICE = 1e9
 _MOUTH_OVER_FALL = 0.2
 """Depth of the drive pipe's mouth in a standpipe over the fall: common practice, no published source."""
 
-Quoter = Callable[["Laid"], float]
+LaidCost = Callable[["Laid"], float]
 
 
 @dataclass(frozen=True)
@@ -82,7 +82,7 @@ def lay_all(
     stock: Stock,
     candidates: Sequence[Candidate],
     asked: Asked,
-    cost: Quoter | None,
+    cost: LaidCost | None,
     workers: int | None,
 ) -> tuple[list[Laid], int]:
     """Every candidate on the delivery pipe that serves its aim, of three sizes tried at their operating points.
@@ -111,7 +111,7 @@ def lay_all(
     return [_best_line(by_candidate[at], asked, cost) for at in range(len(candidates))], len(options)
 
 
-def _best_line(options: Sequence[Laid], asked: Asked, cost: Quoter | None) -> Laid:
+def _best_line(options: Sequence[Laid], asked: Asked, cost: LaidCost | None) -> Laid:
     """Of rising sizes the cheapest where cost is the aim, else the narrowest than which no wider one brings much more."""
     if options[0].candidate.aim == "cost" and cost is not None:
         wanted = asked.wanted_flow is not None

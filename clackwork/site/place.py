@@ -110,16 +110,8 @@ def place_of(survey: Survey) -> Place:
     Raises
     ------
     InputError
-        When the outlet is not above the source, the line is shorter than it climbs, or the stream keeps all.
+        When the line is shorter than it climbs, or the stream keeps all.
     """
-    fall, lift = survey.fall.value, survey.lift.value
-    if lift <= fall:
-        raise InputError(
-            "lift",
-            f"{lift:g} m",
-            f"it must be above the fall of {fall:g} m, else water runs there by itself",
-            "Lift is the height of the outlet above the pump: add the fall if you measured from the source.",
-        )
     source = driest(survey)
     if source.value < 1e-6:
         raise InputError(
@@ -128,7 +120,7 @@ def place_of(survey: Survey) -> Place:
             "nothing is left to draw in the driest time",
             "Look for another source, or ask the authority what the stream has to keep.",
         )
-    route = survey.route or _straight(survey.line_length, lift)
+    route = survey.route or _straight(survey.line_length, survey.lift.value)
     wanted = survey.wanted_flow
     if wanted is None and survey.needs is not None and survey.needs.highest_daily > 0.0:
         wanted = survey.needs.highest_daily / SECONDS_A_DAY

@@ -14,7 +14,7 @@ from clackwork.errors import InputError
 from clackwork.ram.batch import Progress
 from clackwork.site.candidates import Asked, coarse_paths, first_candidates, refine, with_less_water
 from clackwork.site.choosing import Promised, pick, worth_promising
-from clackwork.site.completing import Completer
+from clackwork.site.completing import Completion
 from clackwork.site.design import AIMS, Choice, Design
 from clackwork.site.laid import Laid, candidate_cost, laid_cost, lay_all
 from clackwork.site.limits import answer_of, limit_of
@@ -123,8 +123,8 @@ def search_designs(
     promised = _promise(chosen, draws, seed, workers, report.stage("promise"))
     runs += more + extra + (_FIRST_DRAWS + 1) * len(tried) + (draws + 1) * len(promised)
     picked = pick(promised, asked, aims, cost)
-    completer = Completer(place, stock, paths, prices, alternatives, workers)
-    choices, more = completer.choices(picked, report.stage("complete"))
+    completion = Completion(place, stock, paths, prices, alternatives, workers)
+    choices, more = completion.choices(picked, report.stage("complete"))
     report.end()
     return _design(place, stock, choices, picked[0][0], runs + more)
 

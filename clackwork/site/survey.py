@@ -15,6 +15,10 @@ CARRIED = ("sand", "silt", "leaves", "iron", "lime")
 """What water may carry that a pump minds."""
 DRINKERS = ("nobody", "animals", "people")
 """Who drinks what is delivered."""
+FALLS = (0.1, 60.0)
+"""Least and most fall [m]."""
+FLOWS = (1e-6, 1.0)
+"""Least and most that a source gives [m3/s]."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +102,7 @@ class Survey:
     wall_temperature: float | None = None
 
     def __post_init__(self) -> None:
-        require_range("survey.fall", self.fall.value, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
+        require_range("survey.fall", self.fall.value, *FALLS, "m", "Fall is from the source down to the pump.")
         require_range("survey.lift", self.lift.value, 0.1, 400.0, "m", "Lift is from the pump up to the outlet.")
         require_range("survey.line_length", self.line_length, 0.1, 20000.0, "m", "Along the pipe.")
         if self.lift.value <= self.fall.value:
@@ -112,4 +116,4 @@ class Survey:
             raise InputError("survey.source", "no readings", "it takes one at least", "Time how a bucket fills.")
         for reading in self.source:
             flow = reading.flow.value
-            require_range("survey.source_flow", flow, 1e-6, 1.0, "m3/s", "Time how long it takes to fill a bucket.")
+            require_range("survey.source_flow", flow, *FLOWS, "m3/s", "Time how long it takes to fill a bucket.")

@@ -14,6 +14,8 @@ from clackwork.site.due import care_items
 from clackwork.site.visit import CONDITIONS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
 from clackwork.web.survey_fields import survey_groups
+from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
+from clackwork.workbook_instruments import SORTS, own_fields
 
 POPPET, FLAP = "guided poppet", "hinged flap"
 RUN_KIND_WORDS = {
@@ -197,41 +199,88 @@ SUBMERGENCE = Field(
 )
 
 
-def _instruments() -> tuple[Group, ...]:
-    def of(key: str, label: str, kind: str, help: str = "") -> Field:
-        return Field(f"instruments.{key}", label, kind, help)
+_SORT_WORDS = {
+    "gauge": "pressure gauge",
+    "bucket": "bucket or tub with a mark",
+    "stopwatch": "stopwatch",
+    "level_rule": "level rule at the supply",
+    "thermometer": "thermometer",
+}
+_INSTRUMENT_FIELDS = {
+    "gauge": (
+        Field("full_scale", "End of its scale", "pressure_gauge"),
+        Field("accuracy_class", "Accuracy class", "fraction", "Share of full scale: class 1.6 is 1.6 %."),
+        Field("resolution", "Smallest step read", "pressure_gauge"),
+    ),
+    "bucket": (
+        Field("mark_uncertainty", "Its mark may be off by", "volume"),
+        Field("capacity", "It holds", "volume", "More than that is several fillings."),
+        Field("plan_area", "Its water surface", "area", "Of a vessel the pump drains."),
+    ),
+    "stopwatch": (Field("start_stop_sd", "Starting and stopping scatter by", "duration"),),
+    "level_rule": (
+        Field("half_width", "A reading may be off by", "length"),
+        Field("datum_half_width", "Its zero may be off by", "length"),
+    ),
+    "thermometer": (Field("half_width", "It may be off by", "temperature_difference"),),
+}
+"""What each sort of instrument says of itself."""
+_GAUGE_PLACE = (
+    Field("height_above_datum", "Its centre above the spill level", "length"),
+    Field("height_half_width", "That height may be off by", "length"),
+)
 
-    same = "The same name on two rigs means the same one."
-    buckets = (
-        of("bucket.name", "Bucket", "text", same),
-        of("bucket.mark_uncertainty", "Its mark may be off by", "volume"),
-        of("bucket.capacity", "It holds", "volume", "More than that is several fillings."),
-        of("bucket.plan_area", "Its water surface", "area", "Of a vessel the pump drains."),
-        of("delivery_bucket.name", "Bucket for delivered water", "text", "Left out: the same bucket."),
-        of("delivery_bucket.mark_uncertainty", "Its mark may be off by", "volume"),
-        of("delivery_bucket.capacity", "It holds", "volume"),
-        of("delivery_bucket.plan_area", "Its water surface", "area"),
-    )
-    gauge = (
-        of("gauge.name", "Gauge", "text", same),
-        of("gauge.full_scale", "End of its scale", "pressure_gauge"),
-        of("gauge.accuracy_class", "Accuracy class", "fraction", "Share of full scale: class 1.6 is 1.6 %."),
-        of("gauge.resolution", "Smallest step read", "pressure_gauge"),
-        of("gauge.height_above_datum", "Its centre above the spill level", "length"),
-        of("gauge.height_half_width", "That height may be off by", "length"),
-    )
-    others = (
-        of("stopwatch.start_stop_sd", "Stopwatch scatters by", "duration"),
-        of("level_rule.name", "Level rule", "text", same),
-        of("level_rule.half_width", "A reading may be off by", "length"),
-        of("level_rule.datum_half_width", "Its zero may be off by", "length"),
-        of("thermometer.half_width", "Thermometer may be off by", "temperature_difference"),
-    )
-    usual = "What is left out keeps its usual uncertainty."
-    return (
-        Group("Gauge", gauge, usual, folded=True),
-        Group("Buckets", buckets, usual, folded=True),
-        Group("Stopwatch, rule, thermometer", others, usual, folded=True),
+
+def _instrument() -> Form:
+    fields = [Field("sort", "Sort of instrument", "choice", "", True, _kind_words(_SORT_WORDS))]
+    for sort, own in _INSTRUMENT_FIELDS.items():
+        keys = {inner: key for key, inner in own_fields(sort).items()}
+        fields += [replace(one, key=keys[one.key], only_for=OnlyFor("sort", (sort,))) for one in own]
+    group = Group("How far it can be trusted", tuple(fields), "What is left out keeps its usual uncertainty.")
+    name_help = "What is written on it, or what you call it: fine gauge, marked tub."
+    return Form("instrument", "instrument", "instruments", name_help, (), (group, NOTE))
+
+
+_USED_INSTRUMENTS = {
+    "Gauge": (("gauge", "Gauge", ""),),
+    "Buckets": (("bucket", "Bucket", ""), ("delivery_bucket", "Bucket for delivered water", "the same bucket")),
+    "Stopwatch, rule, thermometer": (
+        ("stopwatch", "Stopwatch", ""),
+        ("level_rule", "Level rule", ""),
+        ("thermometer", "Thermometer", ""),
+    ),
+}
+"""Groups of a form: role, words, what is taken when it is left out."""
+
+
+def _instruments(*, linked: bool = False) -> tuple[Group, ...]:
+    """What is said of instruments where they are used; hidden where one of the book may be chosen instead, and is."""
+    groups = []
+    for title, roles in _USED_INSTRUMENTS.items():
+        fields: list[Field] = []
+        for role, label, otherwise in roles:
+            here, sort = OnlyFor(f"link.{role}", ("",)) if linked else None, INSTRUMENT_ROLES[role]
+            if SORTS[sort].named:
+                help = "The same name on two rigs means the same one."
+                help = f"Left out: {otherwise}. {help}" if otherwise else help
+                words = f"{label}, for this rig alone" if linked else label
+                fields.append(Field(f"instruments.{role}.name", words, "text", help, only_for=here))
+            for one in _INSTRUMENT_FIELDS[sort]:
+                words = f"{label}: {one.label[:1].lower()}{one.label[1:]}" if len(roles) > 1 else one.label
+                fields.append(replace(one, key=f"instruments.{role}.{one.key}", label=words, only_for=here))
+            if role == "gauge":
+                fields += [replace(one, key=f"instruments.gauge.{one.key}") for one in _GAUGE_PLACE]
+        groups.append(Group(title, tuple(fields), "What is left out keeps its usual uncertainty.", folded=True))
+    return tuple(groups)
+
+
+def _instrument_links() -> tuple[LinkField, ...]:
+    """The instruments of the book that a rig is read with."""
+    help = "One of the book's instruments; none: as described here."
+    return tuple(
+        LinkField(role, label, "instrument", needed=False, help=help, group=title)
+        for title, roles in _USED_INSTRUMENTS.items()
+        for role, label, _ in roles
     )
 
 
@@ -244,8 +293,9 @@ def _rig() -> Form:
         SUBMERGENCE,
         *WATER,
     )
-    groups = (Group("Supply", supply), *_drive_pipe(), _supply_pipe(), *_instruments(), NOTE)
-    return Form("rig", "rig", "rigs", "Where pumps are tested, with which gauge: yard, high gauge.", (), groups)
+    groups = (Group("Supply", supply), *_drive_pipe(), _supply_pipe(), *_instruments(linked=True), NOTE)
+    name_help = "Where pumps are tested, with which gauge: yard, high gauge."
+    return Form("rig", "rig", "rigs", name_help, _instrument_links(), groups)
 
 
 def _run() -> Form:
@@ -476,6 +526,7 @@ def forms() -> Mapping[str, Form]:
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
         _head("workshop", "workshop", "workshops", "What stands on your sheets.", (*_prices(), _care_intervals())),
         _build(),
+        _instrument(),
         _rig(),
         _run(),
         _trial(),

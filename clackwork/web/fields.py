@@ -86,13 +86,14 @@ class Group:
 
 @dataclass(frozen=True)
 class LinkField:
-    """A link of a record, chosen in its form; a fixed one cannot be changed after the record was made."""
+    """A link of a record, chosen in its form: at its head, or in the group of a title."""
 
     role: str
     label: str
     kind: str
     needed: bool = True
     help: str = ""
+    group: str = ""
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,9 @@ class Filled:
 
     def is_open(self, group: Group) -> bool:
         """Whether a folded group is shown open: something stands in it, or something is wrong in it."""
-        return not group.folded or any(self.value(one.key) or self.error(one.key) for one in group.fields)
+        names = [one.key for one in group.fields]
+        names += [LINK + link.role for link in self.form.links if link.group == group.title]
+        return not group.folded or any(self.value(name) or self.error(name) for name in names)
 
     def example(self, one: Field, system: str) -> str:
         """What may be typed in a field, in a system of units."""

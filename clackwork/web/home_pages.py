@@ -9,6 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from clackwork.book.kinds import IN_WORKBOOK
 from clackwork.errors import InputError
 from clackwork.web.access import require_shop, visitor_of
 from clackwork.web.pages import clock, go_to, page, units_of
@@ -63,7 +64,7 @@ def _recent(request: Request) -> list[Line]:
     return list(lines.values())[:_RECENT]
 
 
-_PLURALS = {kind: f"{kind}s" for kind in ("pump", "build", "rig", "trial", "run", "site")}
+_PLURALS = {kind: f"{kind}s" for kind in IN_WORKBOOK}
 
 
 def first_page(request: Request, *, title: str = "", error: str = "", status: int = 200) -> Response:

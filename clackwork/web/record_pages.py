@@ -21,12 +21,15 @@ from clackwork.web.pages import go_to, page, units_of
 from clackwork.web.problems import status_of
 from clackwork.web.record_forms import Clash
 from clackwork.web.summaries import Line, fact_groups, line_of, path_of, summary
+from clackwork.workbook_instruments import ROLES as SORT_OF_ROLE
 
 if TYPE_CHECKING:
     from clackwork.book import Book, Record
 
 router = APIRouter(include_in_schema=False)
 
+LINKED_TITLES = {"rig": "Read with"}
+"""Heads the list of the records one is linked to, by its kind."""
 CAUTIONS = {
     "build": ("moving_valve",),
     "site": ("water_rights", "work_in_water"),
@@ -37,7 +40,10 @@ CAUTIONS = {
 TEMPLATES = {"visit": "visit_form.html"}
 """Templates of forms that have one of their own."""
 
+OF_BENCH = ("rig", "instrument")
+"""Kinds that are listed on the page of the bench."""
 _RUNS_SHOWN = 12
+_RIGS_SHOWN = 100
 
 
 def book_of(request: Request) -> Book:
@@ -62,7 +68,7 @@ def trail_of(book: Book, record: Record) -> list[tuple[str, str]]:
         if build is not None:
             trail.append((book.get("build", build).name, f"/builds/{build}"))
         return trail
-    above = {"pump": ("Pumps", "/pumps"), "rig": ("Bench", "/bench"), "site": ("Sites", "/sites")}
+    above = {"pump": ("Pumps", "/pumps"), "site": ("Sites", "/sites"), **dict.fromkeys(OF_BENCH, ("Bench", "/bench"))}
     return [above.get(record.kind, ("Book", "/book"))]
 
 
@@ -75,6 +81,13 @@ def linked_lines(book: Book, record: Record) -> list[Line]:
             other = book.get(link.kind, number)
             lines.append(Line(path_of(other), other.name, link.label.lower()))
     return lines
+
+
+def rigs_with(book: Book, instrument: Record, system: str) -> list[Line]:
+    """The rigs that use an instrument, each once."""
+    roles = [role for role, sort in SORT_OF_ROLE.items() if sort == instrument.entered["sort"]]
+    found = [one for role in roles for one in book.list("rig", links={role: instrument.id}, limit=_RIGS_SHOWN).records]
+    return [line_of(one, system) for one in {one.id: one for one in found}.values()]
 
 
 def part_of(title: str, lines: list[Line], empty: str = "", add: str = "", add_words: str = "") -> dict[str, Any]:
@@ -110,6 +123,9 @@ def record_page(request: Request, record: Record, template: str = "record.html",
     """The page of one record; ``more`` replaces what it shows by itself, or adds to it for another template."""
     book, system, form = book_of(request), units_of(request), forms()[record.kind]
     linked = linked_lines(book, record)
+    used_on = (
+        [part_of("Used on", rigs_with(book, record, system), "No rig yet.")] if record.kind == "instrument" else []
+    )
     shown: dict[str, Any] = {
         "record": record,
         "form": form,
@@ -117,7 +133,7 @@ def record_page(request: Request, record: Record, template: str = "record.html",
         "trail": trail_of(book, record),
         "summary": summary(record, system),
         "groups": fact_groups(record, system),
-        "parts": [part_of("Belongs to", linked)] if linked else [],
+        "parts": [*([part_of(LINKED_TITLES.get(record.kind, "Belongs to"), linked)] if linked else []), *used_on],
         "cautions": cautions_of(record),
         "differences": (),
         "before": None,
@@ -157,7 +173,9 @@ def _list_of(kind: str, pump: int | None, site: int | None) -> str:
     """The page that lists records of a kind."""
     if kind == "visit":
         return f"/sites/{site}/visits" if site else "/sites"
-    return f"/pumps/{pump}" if pump else {"rig": "/bench", "trial": "/bench"}.get(kind, f"/{forms()[kind].plural}")
+    if pump:
+        return f"/pumps/{pump}"
+    return "/bench" if kind in (*OF_BENCH, "trial") else f"/{forms()[kind].plural}"
 
 
 def _new_page(request: Request, kind: str) -> Response:

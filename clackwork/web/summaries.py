@@ -173,6 +173,18 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _instrument(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        texts.get("sort", "").replace("_", " "),
+        _said(texts, "full_scale", "pressure_gauge", system, "to"),
+        _said(texts, "accuracy_class", "fraction", system, "class"),
+        _said(texts, "mark_uncertainty", "volume", system, "mark within"),
+        _said(texts, "start_stop_sd", "duration", system, "scatters by"),
+        _said(texts, "half_width", "length", system, "read within"),
+        _said(texts, "temperature_half_width", "temperature_difference", system, "read within"),
+    )
+
+
 def _visit(texts: Mapping[str, str], system: str) -> str:
     pairs = (("delivered", "delivered_volume", "delivered_duration"), ("wasted", "waste_volume", "waste_duration"))
     buckets = [
@@ -191,6 +203,7 @@ def _visit(texts: Mapping[str, str], system: str) -> str:
 
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
+    "instrument": _instrument,
     "rig": _rig,
     "run": _run,
     "trial": _trial,

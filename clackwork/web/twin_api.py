@@ -20,6 +20,7 @@ from clackwork.shop.performance_work import BuildPerformance, KeptPerformance, a
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import JobOut, job_out, look_for_work
 from clackwork.web.pages import units_of
+from clackwork.web.record_api import Whole
 from clackwork.web.record_pages import book_of
 
 router = APIRouter(prefix="/api/builds/{number}")
@@ -52,6 +53,10 @@ class PerformanceAsked(BaseModel):
 
     falls: list[Annotated[str, Field(max_length=40)]] = Field(
         default_factory=list, max_length=20, description='As typed: ["1.5 m", "7 ft"]. None for those of the runs.'
+    )
+    rig: Whole | None = Field(None, description="Number of the rig whose drive pipe it is drawn for.")
+    site: Whole | None = Field(
+        None, description="Number of the site instead; neither for the rig with most of the runs."
     )
     draws: int = Field(DRAWS, ge=1, le=10**6)
     seed: int = Field(1, ge=0, le=2**31 - 1)
@@ -162,6 +167,8 @@ def ask(request: Request, number: Number, asked: PerformanceAsked) -> JobOut:
         book_of(request),
         number,
         falls=read_falls(asked.falls),
+        rig_id=asked.rig,
+        site_id=asked.site,
         draws=asked.draws,
         seed=asked.seed,
         system=asked.units,

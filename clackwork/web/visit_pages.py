@@ -40,6 +40,8 @@ from clackwork.web.summaries import Line, path_of, summary
 router = APIRouter(include_in_schema=False)
 
 _LONGEST_NAME = 80
+_SHOWN = 5
+"""Explanations shown."""
 _SHORT = {key: words.split(":")[0] for key, words in PURPOSE_WORDS.items()}
 
 
@@ -170,7 +172,7 @@ def _comparison_words(made: Comparison, system: str) -> dict[str, Any]:
             for one in made.compared
         ],
         "doubts": [sentence(reason_words(one, system)) for one in made.doubts],
-        "explanations": [explanation_words(one, system) for one in made.explanations],
+        "explanations": [explanation_words(one, system) for one in made.explanations[:_SHOWN]],
     }
 
 

@@ -25,7 +25,19 @@ from clackwork.quantities import format_quantity, format_range, format_with_unce
 from clackwork.quantity_writing import GROUP_SPACE
 from clackwork.site.site import Range, Reason
 
-ENGLISH_ELSEWHERE = ("unit", "reason", "caution", "item", "reading", "topic", "month_plan", "user", "task", "work")
+ENGLISH_ELSEWHERE = (
+    "unit",
+    "reason",
+    "caution",
+    "item",
+    "reading",
+    "topic",
+    "author",
+    "month_plan",
+    "user",
+    "task",
+    "work",
+)
 """Sections whose English stands in the code, by id or as the word itself; English has none of them."""
 _DECIMAL_POINT = re.compile(r"(?<=\d)\.(?=\d)")
 

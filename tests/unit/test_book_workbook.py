@@ -14,7 +14,7 @@ from clackwork.workbook_reader import WorkbookError
 
 HELD = (
     *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
-    *("surveys", "designs", "as_built", "prices", "visits", "care"),
+    *("surveys", "designs", "as_built", "prices", "visits", "care", "instruments"),
 )
 
 
@@ -109,6 +109,8 @@ def test_one_pump_is_read_without_the_others(book: Book) -> None:
     assert (set(one.builds), [run.name for run in one.runs]) == ({"flap", "poppet"}, ["flap 3"])
     assert (one.pump, one.title, one.revision_of) == ("25 mm", "25 mm", {"poppet": "flap"})
     assert book.workbook(other.id).runs == ()
+    bare = book.workbook(shop.pump.id, with_sites=False)
+    assert (list(one.sites), bare.sites, bare.runs) == (["Upper Hazel"], {}, one.runs)
 
 
 def test_all_pumps_together_keep_their_builds_apart(book: Book) -> None:

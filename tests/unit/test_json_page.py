@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 import json
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
@@ -17,6 +19,7 @@ from typer.testing import CliRunner
 
 from clackwork.answers_json import BEAT_KINDS, beat_json, cautions_json, promise_json, twin_json
 from clackwork.beat_report import report_json, source_json
+from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.pipes import find_pipe
@@ -24,9 +27,16 @@ from clackwork.ram.engine import RamCase, run_beats
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 from clackwork.ram.source import LimitedRun
 from clackwork.ram.tuning import TuningBounds, tune_for_delivery
+from clackwork.shop.visits import Comparison
+from clackwork.site.commissioning import DOUBTS, Compared
+from clackwork.site.due import Due, Place, what_is_due
+from clackwork.site.explaining import Explanation
 from clackwork.site.promise import REASONS
-from clackwork.site.site import Reason
+from clackwork.site.site import Range, Reason
+from clackwork.site.standing import Standing
+from clackwork.site.visit import Visit
 from clackwork.tune_report import tuning_json
+from clackwork.visits_report import due_json, visit_json
 from clackwork.workbook_jobs import Done
 from clackwork.workbook_results import write_results
 from clackwork.workbook_trials import judgement_json
@@ -113,7 +123,36 @@ def printed(section: str, system: str) -> dict[str, Any]:
         states = {"beating": 0.4, "irregular": 0.3, "stalled open": 0.2, "stalled shut": 0.1}
         full = replace(promise(), reasons=every_reason(), state_shares=states)
         return {"promises": [promise_json(full, system) | {"cautions": cautions_json(["frost"])}]}
+    if section == "`visits`":
+        return {"visits": [visit_json(*invented_visit(), system)]}
+    if section == "`due`":
+        return {"due": [due_json(one, system) for one in invented_due()]}
     return beat(system)
+
+
+def invented_visit() -> tuple[Visit, Comparison]:
+    """A visit out of its band, with an explanation and every contradiction there is."""
+    visit = Visit(name="first", site="A", date=datetime.date(2024, 5, 3), purpose="fault")
+    compared = Compared("waste_flow", Estimate(2e-4, 1e-6, math.inf), Range(1e-4, 1.1e-4, 1.2e-4), 9.0)
+    stroke = Reason(
+        "stroke", "note", "{found}, {taken}", {name: (0.007, "small_length") for name in ("found", "taken")}
+    )
+    kinds = {"lift": "head", "fall": "head", "head": "head"}
+    doubts = tuple(
+        Reason(name, "note", words, {one: (1.0, kinds.get(one, "volume_flow")) for one in figures_of(words)})
+        for name, words in DOUBTS.items()
+    )
+    return visit, Comparison((compared,), (Explanation("stroke", stroke, 0.9, True),), doubts)
+
+
+def invented_due() -> tuple[Due, ...]:
+    """Things due that have every figure between them."""
+    day = datetime.date(2024, 5, 3)
+    visit = Visit(name="first", site="A", date=day, purpose="commissioning")
+    standing = Standing(date=day, warranty_months=24)
+    place = Place("A", standing, (visit,), beat_rate=1.0)
+    days = (datetime.date(2026, 4, 20), datetime.date(2026, 5, 10))
+    return tuple(one for today in days for one in what_is_due([place], today))
 
 
 def keys_of(value: object) -> Iterator[str]:
@@ -133,7 +172,7 @@ def stem(key: str, names: set[str], system: str) -> str | None:
     return next((one for one in stems if one in names), None)
 
 
-PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`")
+PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`visits`", "`due`")
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 from pathlib import Path
 from typing import Any
 
@@ -152,3 +153,26 @@ def test_the_workshop_keeps_its_own_care(book: Book) -> None:
     assert {item.id: item.months for item in book.workbook().care}["rubbers"] == 24
     with pytest.raises(InputError, match="polish"):
         book.change("workshop", workshop.id, version=workshop.version + 1, entered={"care": {"polish": {"months": 24}}})
+
+
+def test_the_commands_answer_from_a_book_and_say_what_is_wrong(tmp_path: Path) -> None:
+    from invented_twin import twin_of
+    from typer.testing import CliRunner
+
+    from clackwork.cli import app
+
+    folder = tmp_path / "one"
+    with open_book(folder) as book:
+        shop = small_shop(book)
+        book.keep_twin(shop.flap.id, twin_of(book.workbook(shop.pump.id).builds["flap"], draws=30))
+        book.add("visit", "first start", READ, links={"site": shop.site.id, "build": shop.flap.id})
+    run = CliRunner()
+    shown = run.invoke(app, ["visits", str(folder), "--units", "us"])
+    assert shown.exit_code == 0 and "first start (commissioning, flap)" in shown.stdout and "gpm" in shown.stdout
+    told = json.loads(run.invoke(app, ["visits", str(folder), "--json"]).stdout)
+    assert told["format"] == "clackwork 1" and told["visits"][0]["visit"] == "first start"
+    due = json.loads(run.invoke(app, ["due", str(folder), "--on", "2026-05-03", "--json"]).stdout)
+    assert {"rubbers", "flush"} <= {one["care"] for one in due["due"]}
+    assert run.invoke(app, ["due", str(folder), "--site", "Uper Hazel"]).exit_code == 2
+    assert run.invoke(app, ["due", str(folder), "--on", "Tuesday"]).exit_code == 2
+    assert run.invoke(app, ["visits", str(tmp_path / "nothing")]).exit_code == 2

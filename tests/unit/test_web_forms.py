@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from clackwork.book.kinds import Around, read_entered
+from clackwork.book.kinds import Around, instruments_apart, read_entered, rig_of
 from clackwork.errors import ClackworkError, InputError
 from clackwork.quantities import KINDS, parse, parse_plus_minus
 from clackwork.site.due import CARE
@@ -16,6 +16,8 @@ from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FLAP, POPPET, forms
 from clackwork.web.figures import example, system_typed, typed_in
 from clackwork.web.forms import entered_of, filled_from, filled_of, place_error
+from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
+from clackwork.workbook_instruments import SORTS
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, parse_toml
@@ -49,9 +51,12 @@ def readings(kind: str) -> list[Callable[[], object]]:
     def variant(entered: dict[str, Any], names: dict[str, str] | None = None, rig: Any = None) -> Callable[[], object]:
         return lambda: read_entered(kind, "one", entered, Around(names or {}, rig))
 
+    def sort_of_instrument(sort: str) -> Callable[[], object]:
+        return variant({"sort": sort})
+
     own_pipe = {"bore": "28 mm", "wall": "2 mm", "material": "PVC", "length": "24 m"}
     gauges = {name: {} for name in ("bucket", "delivery_bucket", "stopwatch", "gauge", "level_rule", "thermometer")}
-    rig, site = DEMO["rig"]["yard"], DEMO["site"]["Dry Gill"]
+    rig, site = instruments_apart(DEMO["rig"]["yard"])[0], DEMO["site"]["Dry Gill"]
     long_pipe = {**own_pipe, "upstream": own_pipe}
     listed_pipe = {"series": "steel-sch40", "size": "1 in", "length": "9 m"}
     listed_long = {**listed_pipe, "upstream": listed_pipe}
@@ -70,7 +75,14 @@ def readings(kind: str) -> list[Callable[[], object]]:
             variant({**site, "drive_pipe": long_pipe, "delivery_line": own_pipe, "supply_pipe": feeds[0]}),
             variant({**site, "drive_pipe": listed_long, "supply_pipe": feeds[1]}),
         ],
-        "run": [variant({"kind": "dead_head", "duration": "60 s"}, {"build": "flap", "rig": "yard"}, rig)],
+        "run": [
+            variant(
+                {"kind": "dead_head", "duration": "60 s"},
+                {"build": "flap", "rig": "yard"},
+                rig_of("yard", rig, Around({})),
+            )
+        ],
+        "instrument": [sort_of_instrument(sort) for sort in SORTS],
         "trial": [
             variant(
                 {k: v for k, v in DEMO["trial"]["waste"].items() if k != "builds"},
@@ -155,9 +167,11 @@ def test_a_form_has_the_fields_its_reader_asks_for(kind: str, monkeypatch: pytes
     for read in readings(kind):
         places, inner = asked_by(read, monkeypatch)
         asked, tables = asked | places, tables | inner
+    linked = {f"instruments.{role}.instrument" for role in INSTRUMENT_ROLES} if kind in ("rig", "visit") else set()
+    assert linked <= asked  # chosen as links of a rig; a visit has its own alone
     tables |= {"design", "as_built"} if kind == "site" else set()
     form = forms()[kind]
-    assert {one.key for one in form.fields()} == outside_rows(form, asked - tables)
+    assert {one.key for one in form.fields()} == outside_rows(form, asked - tables - linked)
 
 
 @pytest.mark.parametrize("kind", sorted(forms()))
@@ -168,7 +182,8 @@ def test_fields_are_of_a_known_kind_and_choices_are_what_the_reader_takes(kind: 
         )
         assert bool(one.choices) is (one.kind == "choice"), one.key
         if one.only_for is not None:
-            assert forms()[kind].field(one.only_for.key), one.key
+            links = {f"link.{link.role}" for link in forms()[kind].links}
+            assert forms()[kind].field(one.only_for.key) or one.only_for.key in links, one.key
 
 
 @pytest.mark.parametrize("name", ["flap", "poppet"])
@@ -182,8 +197,15 @@ def test_a_build_goes_through_its_form_unchanged(name: str) -> None:
 
 @pytest.mark.parametrize("kind", ["rig", "site"])
 def test_rigs_and_sites_go_through_their_forms_unchanged(kind: str) -> None:
-    for name, entered in DEMO[kind].items():
-        assert entered_of(filled_of(forms()[kind], name, entered, {})) == entered
+    for name, table in DEMO[kind].items():
+        entered, used = instruments_apart(table)
+        assert entered_of(filled_of(forms()[kind], name, entered, dict.fromkeys(used, 7))) == entered
+
+
+def test_fields_of_an_instrument_chosen_from_the_book_are_left_out() -> None:
+    entered = {"instruments": {"gauge": {"full_scale": "4 bar", "height_above_datum": "0.2 m"}}}
+    filled = filled_of(forms()["rig"], "yard", entered, {"gauge": 7})
+    assert entered_of(filled)["instruments"] == {"gauge": {"height_above_datum": "0.2 m"}}
 
 
 def test_a_workshop_s_prices_go_through_their_form_without_loss() -> None:

@@ -18,6 +18,7 @@ from clackwork.site.due import care_items
 from clackwork.site.limits import CONDITIONS, LIMITS
 from clackwork.site.needs import PUBLISHED_NEEDS
 from clackwork.site.promise import REASONS
+from clackwork.site.rules_of_thumb import Chosen, rules_for
 from clackwork.site.season import MONTH_WORDS
 from clackwork.site.site import Range, Reason
 from clackwork.words import ENGLISH_ELSEWHERE, Words, languages, load_words, placeholders
@@ -35,6 +36,7 @@ STATED = {
     "user": dict.fromkeys(PUBLISHED_NEEDS, ""),
     "item": dict.fromkeys(("pump", "drive pipe", "supply pipe", "delivery pipe", "work", *PARTS), ""),
     "work": dict.fromkeys(HOURS, ""),
+    "topic": dict.fromkeys((rule.topic for rule in rules_for(Chosen(3.0, 20.0, 0.05, 1.0, 5e-5, 5e-5))), ""),
 }
 """What stands in the code in English, by section."""
 
