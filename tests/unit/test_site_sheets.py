@@ -83,7 +83,7 @@ PRINTED = {
         "1900 N", "settling basin",
     ),
     ("installation", "es", "us"): (
-        "10 psi", "llena 2,0 gal en", "61,2 golpes/min", "1 en 6", "a 197 pies del ariete", "430 lbf", "desarenador",
+        "10 psi", "llena 2,0 gal en", "61,2 golpes/min", "1 en 6", "a 197 pies del ariete", "420 lbf", "desarenador",
     ),
     ("care", "en", "metric"): (
         "7 days", "620 000", "12 months", "30 000 000", "Change the rubbers", "the ground freezes to 0.40 m",
