@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from clackwork.errors import InputError
@@ -10,7 +10,6 @@ from clackwork.life.likely import LikelySpread
 from clackwork.life.part_record import OUTCOMES, Look, PartRecord
 from clackwork.life.stress import MATERIALS
 from clackwork.life.worth import WaterTerms
-from clackwork.ram.parts import Build
 from clackwork.site.visit import PARTS
 from clackwork.workbook_parts import errors_of, make
 from clackwork.workbook_reader import Table
@@ -124,11 +123,11 @@ def _look(table: Table) -> Look:
     return look
 
 
-def read_switch(table: Table, name: str, builds: Mapping[str, Build]) -> SwitchAsked:
+def read_switch(table: Table, name: str, builds: Iterable[str]) -> SwitchAsked:
     """A switch to be studied."""
-    pairs = []
+    known, pairs = list(builds), []
     for one in table.listed_tables("pair"):
-        pair = (one.choice("old", builds, "the build now sold"), one.choice("new", builds, "the build to switch to"))
+        pair = (one.choice("old", known, "the build now sold"), one.choice("new", known, "the build to switch to"))
         if pair[0] == pair[1]:
             raise one.error("new", pair[1], "it must be another build than the old one")
         one.finish()

@@ -88,22 +88,27 @@ def note_of(record: Record) -> str:
 def summary(record: Record, system: str) -> str:
     """A record in one line."""
     made = _SUMMARIES.get(record.kind)
-    texts = flat_texts(record.entered) | (_worked_out(record) if record.kind == "site" else {})
-    return made(texts, system) if made else str(record.entered.get("title", ""))
+    if made is None:
+        return str(record.entered.get("title", ""))
+    return made(flat_texts(record.entered) | _worked_out(record, system), system)
 
 
-def _worked_out(record: Record) -> dict[str, str]:
-    """What readings of a place come to, by the key of the figure that might have been typed instead."""
-    lift = next((key for key in ("lift_from_pump", "lift_from_source") if key in record.entered), "")
+_OF_READINGS = {
+    "fall": ("fall_m", "head"),
+    "lift_from_pump": ("lift_m", "head"),
+    "source_flow": ("source_flow_m3_s", "volume_flow"),
+}
+"""Figures of a site that may be worked out of readings: key of the SI figure, and kind."""
+
+
+def _worked_out(record: Record, system: str) -> dict[str, str]:
+    """Figures of a site that were not typed but read."""
     found = {}
-    for key, figure, kind in (
-        ("fall", "fall_m", "head"),
-        ("lift_from_pump", "lift_m", "head"),
-        ("source_flow", "source_flow_m3_s", "volume_flow"),
-    ):
+    for key, (figure, kind) in _OF_READINGS.items() if record.kind == "site" else ():
         value = record.si.get(figure)
-        if value is not None and key not in record.entered and not (key == "lift_from_pump" and lift):
-            found[key] = format_quantity(value, kind, "metric")
+        typed = key in record.entered or (key == "lift_from_pump" and "lift_from_source" in record.entered)
+        if value is not None and not typed:
+            found[key] = format_quantity(value, kind, system)
     return found
 
 
