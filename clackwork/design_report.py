@@ -196,6 +196,6 @@ def _quotation_json(quotation: Quotation) -> dict[str, Any]:
         "price": quotation.price,
         "missing": list(quotation.missing),
         "yearly": quotation.yearly,
-        "per_m3": quotation.per_volume,
-        "alternatives": [{"name": one.name, "per_m3": cost} for one, cost in quotation.alternatives],
+        "per_cubic_metre": quotation.per_volume,
+        "alternatives": [{"name": one.name, "per_cubic_metre": cost} for one, cost in quotation.alternatives],
     }

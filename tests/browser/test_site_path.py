@@ -87,7 +87,9 @@ def survey(desk: Page, address: str) -> None:
         if details.get_attribute("open") is None:
             details.locator("summary").first.click()
     desk.fill("[id='source_flow']", "")
-    desk.fill("[id='source']", "2031-08-14; bucket; 10 L; 20.4 s, 20.1 s, 20.3 s\n2031-04-02; bucket; 10 L; 14.2 s, 14.0 s")
+    desk.fill(
+        "[id='source']", "2031-08-14; bucket; 10 L; 20.4 s, 20.1 s, 20.3 s\n2031-04-02; bucket; 10 L; 14.2 s, 14.0 s"
+    )
     desk.fill("[id='needs.use']", "person; 4\nlactating cow; 2")
     desk.fill("[id='survey.ground_to_source']", "16 m")
     desk.get_by_role("button", name="Save the change").click()

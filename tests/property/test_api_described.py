@@ -45,7 +45,7 @@ HOST = "127.0.0.1:8765"
 CHECKS = [not_a_server_error, status_code_conformance, response_schema_conformance]
 EXAMPLES = 20
 """Requests made up for each operation."""
-COSTLY = {".svg": 4, ".pdf": 4, "/api/quick": 8}
+COSTLY = {".svg": 4, ".pdf": 4, "/api/quick": 8, "/visits": 5}
 """Fewer where an answer is drawn or set on paper, by a part of the path."""
 
 LEFT_OUT = {
@@ -59,7 +59,7 @@ NEVER_DONE = {
 }
 """Operations driven that can only refuse here, and why; each other one must have succeeded at least once."""
 
-KINDS = ("workshop", "pump", "build", "rig", "trial", "run", "site")
+KINDS = ("workshop", "pump", "build", "rig", "trial", "run", "site", "visit")
 TEXTS = {
     "stroke": ("7 mm", "0.3 in"),
     "mass": ("140 g", "1 lb"),
@@ -107,6 +107,17 @@ READINGS = b"name,build,rig,kind,duration,waste_volume\nextra 1,flap,yard,held_o
 """A file of readings."""
 SITES = b"name,fall,source flow,lift from pump,line length\nMill Lane,2.5 m,30 L/min,18 m,120 m\n"
 """A table of sites."""
+PICTURE = b"\x89PNG\r\n\x1a\n" + b"\0" * 40
+"""A photograph, by its first bytes (PNG: W3C Recommendation, 5.2)."""
+VISIT = {
+    "date": "2024-05-03",
+    "purpose": "commissioning",
+    "delivered_volume": "6.4 L",
+    "delivered_duration": "4:00",
+    "beats": 124,
+    "beats_duration": "2:00",
+}
+"""What was read on a visit."""
 ODD: tuple[Any, ...] = ("", "0 m", "-1 L", "1e308 mm", "1e400 m", "nan kg", "x" * 300, [], {}, None, 1e308, True, [[0]])
 """What stands at times in the place of something sensible."""
 
@@ -182,6 +193,12 @@ def furnish(book: Book) -> There:
     assert job_rows.take_up(book, "by hand") is not None
     job_rows.end(book, drawn.id, "by hand", "done", result=performance_plain(performance()))
     design = designed(book)
+    book.add(
+        "visit",
+        "first start",
+        VISIT,
+        links={"site": book.list("site", search="hazel").records[0].id, "build": build.id},
+    )
     fit = ask_fit(book, build.id)
     [pump] = book.list("pump").records
     file = readings.take(book, pump.id, READINGS.replace(b"extra", b"early"), "early.csv", Choices())["file_id"]
@@ -234,6 +251,8 @@ def kind_of_number(path: str, name: str, kind: str) -> str:
         "devices": "device",
         "files": "file",
         "sites": "site",
+        "visits": "visit",
+        "photographs": "file",
     }
     return next((what for part, what in found.items() if f"/{part}/{{{name}}}" in path), kind or "pump")
 
@@ -281,6 +300,8 @@ def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path
     if path.startswith("/api/sites/tables") and meet():
         held = {"upload": there.sites_upload, "columns": [], "answers": {}, "file": SITES}
         values.update((name, told) for name, told in held.items() if name in values)
+    if path == "/api/photographs" and meet():
+        values |= {"visit": there.numbers["visit"][0], "photograph": PICTURE}
     if path.startswith("/api/quick") and meet():
         values |= {"lift_from_pump": "18 m", "lift_from_source": None, "assume": {}}
     runs = [there.records[number] for number in there.numbers["run"]]
