@@ -6,9 +6,10 @@ import math
 from typing import Any
 
 from clackwork import design_words
-from clackwork.answers_json import PROMISE_KINDS, cautions_json, keyed, range_json, reason_json
+from clackwork.answers_json import PROMISE_KINDS, cautions_json, keyed, range_json, reason_json, reason_words
 from clackwork.cautions import CAUTIONS, cautions_beside
 from clackwork.pipes import Pipe
+from clackwork.sheets.typeset import sentence
 from clackwork.site.design import Assumed, Choice, Design, FatigueLaw, MonthPlan, PipeCheck, RuleOfThumb, Zone
 from clackwork.site.prices import Quotation
 
@@ -17,7 +18,7 @@ def design_lines(design: Design, units: str) -> list[str]:
     """A design: the answer first, then each choice with its reasons, cautions beside their figures."""
     lines = [f"{design.site}: {design_words.ANSWERS[design.answer]}."]
     if design.limit is not None:
-        lines.append(f"  What limits it: {design_words.reason_lines([design.limit], units, notes=False)[0]}")
+        lines.append(f"  What limits it: {sentence(reason_words(design.limit, units))}")
     said: set[str] = set()
     for number, choice in enumerate(design.choices, start=1):
         lines += ["", *_choice_lines(number, choice, units, said)]
@@ -195,6 +196,6 @@ def _quotation_json(quotation: Quotation) -> dict[str, Any]:
         "price": quotation.price,
         "missing": list(quotation.missing),
         "yearly": quotation.yearly,
-        "per_m3": quotation.per_volume,
-        "alternatives": [{"name": one.name, "per_m3": cost} for one, cost in quotation.alternatives],
+        "per_cubic_metre": quotation.per_volume,
+        "alternatives": [{"name": one.name, "per_cubic_metre": cost} for one, cost in quotation.alternatives],
     }

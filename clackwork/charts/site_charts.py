@@ -150,7 +150,7 @@ def lengths_chart(
     return whole(body, description="Water delivered against the length of the drive pipe, beside rules of thumb")
 
 
-TANK_CAPTION = "Water in the tank at the end of each day, what is kept for fire left out. Grey: days on which some need went unmet."
+TANK_CAPTION = "Water in the tank at the end of each day, without what is kept for fire. Grey: days with a need unmet."
 
 
 def tank_chart(year: TankYear, *, system: str = "metric", width: Width = 460) -> Spec:

@@ -15,8 +15,10 @@ from clackwork.shop.job_rows import Job, ask_for
 from clackwork.shop.visits import place_of
 from clackwork.site.promise import make_promise
 from clackwork.site.quick import QuickAsk, QuickAssumptions, quick_answer
-from clackwork.site.site import Promise
+from clackwork.site.site import Promise, Site
 from clackwork.site.source_flow import driest
+from clackwork.site.standing import Standing
+from clackwork.site.tried import retuned_twin
 from clackwork.workbook_sites import Place
 
 if TYPE_CHECKING:
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
 _DRAWS = 40
 """Draws of each promise of a list: its range is told to two figures."""
 _PAGE = 500
+_RANKS = ("no", "only if", "yes")
 
 
 @dataclass(frozen=True)
@@ -105,31 +108,27 @@ def _found(site: Record, fitted: tuple[FittedTwin, ...]) -> dict[str, Any]:
     """The answer at one site: of what is designed there, else of pipes assumed."""
     try:
         place = place_of(site)
-        chosen = _standing_twin(place, fitted)
-        if place.site is not None and chosen is not None:
-            pumps = place.design.pumps if place.design else 1
-            twin = chosen.twin if place.design is None else _tuned(chosen, place)
-            return _plain(make_promise(twin, place.site, draws=_DRAWS, pumps=pumps), pumps, chosen.name, True)
+        if place.site is not None:
+            return _as_designed(place, place.site, fitted)
         answer = quick_answer([one.twin for one in fitted], _ask_of(place), _assumed_of(place), draws=_DRAWS)
     except ClackworkError as error:
         return {"answer": "", "problem": str(error)[:400]}
     return _plain(answer.promise, answer.pumps, answer.twin_name, False)
 
 
-def _standing_twin(place: Place, fitted: tuple[FittedTwin, ...]) -> FittedTwin | None:
-    """The twin of the build designed for a place; the only one where no build is said and there is but one."""
-    name = place.design.build if place.design else ""
-    found = [one for one in fitted if name in (one.name, one.build.name)]
-    return found[0] if found else (fitted[0] if len(fitted) == 1 and not name else None)
-
-
-def _tuned(chosen: FittedTwin, place: Place) -> Any:
-    """The twin at the tuning of the design."""
-    from clackwork.site.tried import retuned_twin
-
-    valve, design = chosen.twin.build.waste_valve, place.design
-    assert design is not None
-    return retuned_twin(chosen.twin, design.stroke or valve.stroke, design.mass or valve.mass)
+def _as_designed(place: Place, site: Site, fitted: tuple[FittedTwin, ...]) -> dict[str, Any]:
+    """The promise on the pipes that stand in the record: of the build chosen, else of that which does best there."""
+    design = place.design or Standing()
+    named = [one for one in fitted if design.build in (one.name, one.build.name)]
+    if design.build and not named:
+        return {"answer": "", "problem": f"Build '{design.build}', chosen for it, has no twin."}
+    found = []
+    for one in named or fitted:
+        valve = one.twin.build.waste_valve
+        twin = retuned_twin(one.twin, design.stroke or valve.stroke, design.mass or valve.mass)
+        found.append((make_promise(twin, site, draws=_DRAWS, pumps=design.pumps), one.name))
+    promise, name = max(found, key=lambda each: (_RANKS.index(each[0].answer), each[0].daily_delivery.middle))
+    return _plain(promise, design.pumps, name, True)
 
 
 def _ask_of(place: Place) -> QuickAsk:

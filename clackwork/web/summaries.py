@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from clackwork.quantities import format_quantity
 from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
@@ -88,7 +89,28 @@ def note_of(record: Record) -> str:
 def summary(record: Record, system: str) -> str:
     """A record in one line."""
     made = _SUMMARIES.get(record.kind)
-    return made(flat_texts(record.entered), system) if made else str(record.entered.get("title", ""))
+    if made is None:
+        return str(record.entered.get("title", ""))
+    return made(flat_texts(record.entered) | _worked_out(record, system), system)
+
+
+_OF_READINGS = {
+    "fall": ("fall_m", "head"),
+    "lift_from_pump": ("lift_m", "head"),
+    "source_flow": ("source_flow_m3_s", "volume_flow"),
+}
+"""Figures of a site that may be worked out of readings: key of the SI figure, and kind."""
+
+
+def _worked_out(record: Record, system: str) -> dict[str, str]:
+    """Figures of a site that were not typed but read."""
+    found = {}
+    for key, (figure, kind) in _OF_READINGS.items() if record.kind == "site" else ():
+        value = record.si.get(figure)
+        typed = key in record.entered or (key == "lift_from_pump" and "lift_from_source" in record.entered)
+        if value is not None and not typed:
+            found[key] = format_quantity(value, kind, system)
+    return found
 
 
 def _joined(*parts: str) -> str:

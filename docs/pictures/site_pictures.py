@@ -1,4 +1,6 @@
-"""Pictures of a designed site for the README, from the invented workshop: ``.venv/bin/python docs/pictures/site_pictures.py``.
+"""Pictures of a designed site for the README, out of the invented workshop.
+
+``.venv/bin/python docs/pictures/site_pictures.py``
 
 Takes a few minutes: the builds are fitted and the site is searched on the engine.
 """

@@ -13,6 +13,7 @@ from pathlib import Path
 from string import Formatter
 from typing import Any
 
+import invented_design
 import pytest
 from invented_results import judgement, promise, twin, workbook
 from invented_switch import switch_found
@@ -23,17 +24,23 @@ from clackwork.beat_report import report_json, source_json
 from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
+from clackwork.design_report import design_json
 from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
+from clackwork.quick_report import quick_json
 from clackwork.ram.engine import RamCase, run_beats
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 from clackwork.ram.source import LimitedRun
 from clackwork.ram.tuning import TuningBounds, tune_for_delivery
+from clackwork.shop.quick import read_typed
 from clackwork.shop.visits import Comparison
 from clackwork.site.commissioning import DOUBTS, Compared
+from clackwork.site.design import Assumed
 from clackwork.site.due import Due, Place, what_is_due
 from clackwork.site.explaining import Explanation
+from clackwork.site.limits import LIMITS
 from clackwork.site.promise import REASONS
+from clackwork.site.quick import QuickAnswer
 from clackwork.site.site import Range, Reason
 from clackwork.site.standing import Standing
 from clackwork.site.visit import Visit
@@ -111,6 +118,30 @@ def tuning(system: str) -> dict[str, Any]:
     return {"build": "", "place": "", "tunings": [found | {"beat": None}]}
 
 
+def quick(system: str) -> dict[str, Any]:
+    """What ``quick`` prints of an invented answer."""
+    limit = Reason(
+        "source_flow",
+        "note",
+        LIMITS["source_flow"],
+        {"needed": (1e-4, "volume_flow"), "there": (2e-4, "volume_flow"), "gain": (1e-6, "daily_volume_flow")},
+    )
+    assumed = (Assumed("drive_pipe", "steel-sch40, 1 in", "pipe", "why"), Assumed("fall_spread", 0.1, "head", "why"))
+    others = (("flap", 1, 2.0),)
+    build = invented_design.build()
+    found = QuickAnswer(
+        "yes", build.name, build, 1, promise(), invented_design.place(), limit, (limit,), assumed, others, 99
+    )
+    return quick_json(read_typed({}, "pump", ()), found, system)
+
+
+def design(system: str) -> dict[str, Any]:
+    """What ``design`` prints of an invented one."""
+    choices = (invented_design.choice(by_length=((9.0, 1.2, 1.1),)), invented_design.standpipe_choice())
+    assumed = (Assumed("submergence", 0.3, "length", "why"), Assumed("route", "", "words", "why"))
+    return design_json(invented_design.design(choices=choices, assumed=assumed), system)
+
+
 def printed(section: str, system: str) -> dict[str, Any]:
     """What the commands print of a section."""
     if section == "`tunings`":
@@ -121,6 +152,10 @@ def printed(section: str, system: str) -> dict[str, Any]:
     if section == "`switches`":
         asked, found = switch_found()
         return {"switches": [switch_json(found, asked, "EUR", system)]}
+    if section == "`quick`":
+        return {"quick": quick(system)}
+    if section == "`design`":
+        return {"design": design(system)}
     if section == "`judgements`":
         judged = judgement()
         judged = replace(
@@ -184,7 +219,7 @@ def stem(key: str, names: set[str], system: str) -> str | None:
 
 PRINTED = (
     *("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`visits`", "`due`"),
-    *("`parts`", "`switches`"),
+    *("`quick`", "`design`", "`parts`", "`switches`"),
 )
 
 

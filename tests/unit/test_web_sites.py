@@ -17,7 +17,9 @@ from shop_case import Shop, shop
 from clackwork.cautions import CAUTIONS
 
 PATIENCE = 180.0
-TABLE = b"name,fall,source flow,lift from pump,line length\nMill Lane,2.5 m,30 L/min,18 m,120 m\nBad Row,3 m,,20 m,100 m\n"
+TABLE = (
+    b"name,fall,source flow,lift from pump,line length\nMill Lane,2.5 m,30 L/min,18 m,120 m\nBad Row,3 m,,20 m,100 m\n"
+)
 
 
 @pytest.fixture
@@ -51,7 +53,9 @@ def test_a_designed_site_answers_first(case: Shop) -> None:
     shown = case.page(f"/sites/{case.designed().id}")
     assert "<strong>Only if:</strong> 1 Two-inch C (invented) pump on 18.0 m of 2 in steel-sch40." in shown
     assert "2310 L/day" in shown and "1990 to 2630" in shown
-    assert shown.index("Delivered a day") < shown.index("3 choices") < shown.index("Quotation") < shown.index("As entered")
+    assert (
+        shown.index("Delivered a day") < shown.index("3 choices") < shown.index("Quotation") < shown.index("As entered")
+    )
     for name in ("peak_pressure", "water_rights", "untreated_water", "moving_valve", "work_in_water"):
         assert shown.count(CAUTIONS[name].words) == 1, name
     assert "Out of date" not in shown
@@ -225,12 +229,14 @@ def test_a_table_of_sites_is_looked_at_and_taken(case: Shop) -> None:
     )
     shown = re.sub(r"\s+", " ", sent.text)
     assert "1 of 2 rows can be taken; nothing is taken yet." in shown and case.book.find("site", "Mill Lane") is None
-    fields = dict(re.findall(r'<input type="hidden" name="(upload|looked|header\.\d+|was\.\d+)" value="([^"]*)"', sent.text))
+    fields = dict(
+        re.findall(r'<input type="hidden" name="(upload|looked|header\.\d+|was\.\d+)" value="([^"]*)"', sent.text)
+    )
     for place in range(5):
         fields[f"field.{place}"] = fields[f"was.{place}"]
         chosen = re.search(rf'name="unit\.{place}".*?</select>', sent.text, re.DOTALL)
         fields[f"unit.{place}"] = ""
-        assert chosen is None or 'selected' not in chosen[0]
+        assert chosen is None or "selected" not in chosen[0]
     wrong = case.browser.fill("/sites/table", {**fields, "looked": "", "do": "good"})
     assert wrong.status_code == 409 and case.book.find("site", "Mill Lane") is None
     taken = case.browser.fill("/sites/table", {**fields, "do": "good"})
@@ -238,7 +244,9 @@ def test_a_table_of_sites_is_looked_at_and_taken(case: Shop) -> None:
 
 
 def test_a_table_by_the_api(case: Shop) -> None:
-    sent = case.browser.post("/api/sites/tables", files={"file": ("s.csv", TABLE)}, headers={"origin": "http://127.0.0.1:8765"})
+    sent = case.browser.post(
+        "/api/sites/tables", files={"file": ("s.csv", TABLE)}, headers={"origin": "http://127.0.0.1:8765"}
+    )
     assert sent.status_code == 201 and sent.json()["rows_bad"] == 1
     body = {"upload": sent.json()["upload"]}
     assert case.call("POST", "/api/sites/tables/take", body).status_code == 422
