@@ -22,8 +22,8 @@ def part_form() -> Form:
     """A part in service, from the day it was fitted."""
     links = (
         LinkField("build", "Build", "build"),
-        LinkField("site", "Site", "site", False, "Where it runs: a site, or a rig."),
-        LinkField("rig", "or rig", "rig", False),
+        LinkField("site", "Site", "site", False, "Where it runs: a site or a rig, one of the two."),
+        LinkField("rig", "Rig", "rig", False),
     )
     what = (
         Field("part", "What wears", "choice", "", True, (Choice("", "choose one"), *_PART)),
