@@ -21,6 +21,7 @@ from clackwork.cli_frame import (
     show_lines,
     write_text,
 )
+from clackwork.cli_life import life, switch
 from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
 from clackwork.cli_visits import due, visits
@@ -202,6 +203,8 @@ app.command()(quick)
 app.command()(design)
 app.command()(visits)
 app.command()(due)
+app.command()(life)
+app.command()(switch)
 
 
 @app.command()

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-import datetime
+from functools import partial
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from clackwork.cli_frame import EXIT_FAILED, Units, guarded, json_text, progress_bar, say, show_lines
+from clackwork.cli_visits import day_asked
+from clackwork.errors import ClackworkError
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="A workbook (TOML).", show_default=False)]
 UnitsOption = Annotated[Units | None, typer.Option("--units", help="Units of the answer; else the workbook's own.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print JSON, the unit in every key.")]
+OnOption = Annotated[str | None, typer.Option("--on", metavar="DATE", help="As on this day; else today.")]
 
 
 @guarded
 def life(
     file: File,
     part: Annotated[str | None, typer.Option("--part", metavar="PART", help="Only this part.")] = None,
+    on: OnOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -29,9 +33,13 @@ def life(
 
     workbook = load_workbook(file)
     system = units.value if units else workbook.units
-    groups = life_groups(workbook, part, datetime.date.today())
+    groups = life_groups(workbook, part, day_asked(on))
     if as_json:
-        print(json_text({"format": FORMAT, "units": system, "parts": [life_json(one, system) for one in groups]}))
+        print(
+            json_text(
+                {"format": FORMAT, "units": system, "parts": [life_json(one, system) for one in groups], "failures": []}
+            )
+        )
     else:
         show_lines([line for one in groups for line in life_lines(one, system)])
 
@@ -41,6 +49,7 @@ def switch(
     file: File,
     name: Annotated[str | None, typer.Option("--name", metavar="NAME", help="This [switch.NAME].")] = None,
     draws: Annotated[int, typer.Option("--draws", min=20, max=1000, help="Cases drawn at each place.")] = 100,
+    on: OnOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -49,25 +58,28 @@ def switch(
     from clackwork.switch_job import builds_needed, study_of_workbook
     from clackwork.switch_report import switch_json, switch_lines
     from clackwork.workbook import load_workbook, pick
-    from clackwork.workbook_jobs import Done, fit_builds
+    from clackwork.workbook_jobs import Done, attempt, fit_builds
 
+    today = day_asked(on)
     workbook = load_workbook(file)
     system = units.value if units else workbook.units
-    asked = pick(workbook.switches, name, "--name", "switch")
+    asked = pick(workbook.switches, name, "switch")
+    if not asked:
+        raise ClackworkError("The workbook has no switch to study: write a table [switch.NAME].")
     currency = workbook.prices.currency if workbook.prices else ""
     done = Done()
     found = []
-    for one in asked:
-        study = workbook.switches[one]
+    for study in asked.values():
+        needed = builds_needed(workbook, study)
         with progress_bar("Fitting") as progress:
-            fit_builds(workbook, builds_needed(workbook, study), done, progress)
-        if done.failures:
-            break
+            fit_builds(workbook, needed, done, progress)
+        if any(build not in done.twins for build in needed):
+            continue
         with progress_bar("Drawing sites") as progress:
-            today = datetime.date.today()
-            found.append(
-                (study, study_of_workbook(workbook, study, done.twins, today=today, draws=draws, progress=progress))
-            )
+            work = partial(study_of_workbook, workbook, study, done.twins, today=today, draws=draws, progress=progress)
+            result = attempt(done, f"Switch {study.name}", work)
+        if result is not None:
+            found.append((study, result))
     if as_json:
         data = [switch_json(result, study, currency, system) for study, result in found]
         print(json_text({"format": FORMAT, "units": system, "switches": data, "failures": done.failures}))

@@ -83,7 +83,7 @@ def _print_json(system: str, **data: Any) -> None:
     print(json_text({"format": FORMAT, "units": system, **data, "failures": []}))
 
 
-def _day(text: str | None) -> datetime.date:
+def day_asked(text: str | None) -> datetime.date:
     """The day asked for; today when none was."""
     if text is None:
         return datetime.date.today()
@@ -97,7 +97,7 @@ def _find(where: str, site: str | None, on: str | None, ahead: int, *, with_due:
     """Everything out of a workbook or a book."""
     from clackwork.workbook import load_workbook
 
-    today = _day(on)
+    today = day_asked(on)
     if Path(where).is_file():
         return _in_workbook(load_workbook(Path(where)), site, today, ahead, with_due)
     if "://" not in where and not Path(where).is_dir():

@@ -24,7 +24,6 @@ LEVEL = 0.90
 SHAPES = (1.0, 2.0, 3.0)
 """Shapes at which a bound is told where none can be fitted: chance failures, and wear."""
 HALF = 0.5
-_DAYS_A_MONTH = 365.25 / 12.0
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ def _group(part: str, material: str, records: tuple[PartRecord, ...], today: dat
     except (ModelError, InputError) as error:
         why_not = str(error)
         bounds = {shape: life_shown(lived, shape, HALF, LEVEL) for shape in SHAPES} if lived else {}
-    readings = [reading for one in records for reading in one.wear_readings(1.0 / (86400.0 * _DAYS_A_MONTH))]
+    readings = [reading for one in records for reading in one.wear_by_month()]
     limits = [one.wear_limit for one in records if one.wear_limit is not None]
     wear = fit_wear(readings) if readings else None
     return LifeGroup(part, material, records, lives, fit, why_not, bounds, wear, min(limits, default=None))

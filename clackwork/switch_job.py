@@ -20,6 +20,7 @@ from clackwork.site.site import Site
 from clackwork.twin.twin import Twin
 from clackwork.workbook import Workbook
 from clackwork.workbook_life import SwitchAsked, SwitchCosts
+from clackwork.workbook_sites import undesigned
 
 Progress = Callable[[int, int], None]
 
@@ -70,7 +71,7 @@ def study_of_workbook(
     places = _places(workbook, asked, twins, seed)
     records = {}
     for record in _parts_of(workbook, asked):
-        site = _rig_as_site(workbook, record) if record.on_rig else workbook.sites[record.place]
+        site = _rig_as_site(workbook, record) if record.on_rig else _site_of(workbook, record)
         records[record.name] = (record, twins[record.build], site)
     kinds = [_kind(asked.part, costs) for costs in (asked.old, asked.new)]
     return run_study(
@@ -113,6 +114,13 @@ def _pair_for(workbook: Workbook, asked: SwitchAsked, name: str, site: Site) -> 
         return abs(math.log(workbook.builds[pair[0]].waste_valve.seat_bore / site.drive_pipe.pipe.bore))
 
     return min(asked.pairs, key=apart)
+
+
+def _site_of(workbook: Workbook, record: PartRecord) -> Site:
+    """The designed site where a part runs."""
+    if record.place not in workbook.sites:
+        raise undesigned(record.place)
+    return workbook.sites[record.place]
 
 
 def _rig_as_site(workbook: Workbook, record: PartRecord) -> Site:

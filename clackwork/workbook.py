@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import InputError
+from clackwork.life.part_record import PartRecord
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
 from clackwork.site.commissioning import visit_run
@@ -24,6 +25,7 @@ from clackwork.site.survey import Survey
 from clackwork.site.visit import Visit
 from clackwork.twin.twin import Rig
 from clackwork.workbook_instruments import read_instrument
+from clackwork.workbook_life import SwitchAsked, read_part, read_switch
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
@@ -75,6 +77,10 @@ class Workbook:
         The workshop's care with its intervals.
     prices : PriceList or None
         The workshop's; None where none is written.
+    parts : tuple of PartRecord
+        Parts in service, in the order written.
+    switches : mapping by name
+        Switches to a new build that are to be studied.
     """
 
     title: str
@@ -97,6 +103,8 @@ class Workbook:
     visits: tuple[Visit, ...] = ()
     care: tuple[CareItem, ...] = field(default_factory=care_items)
     prices: PriceList | None = None
+    parts: tuple[PartRecord, ...] = ()
+    switches: Mapping[str, SwitchAsked] = field(default_factory=lambda: MappingProxyType({}))
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
@@ -165,8 +173,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "prices", "care", "instrument", "rig", "build", "trial", "site" (tables by name), "run" and "visit"
-        (lists of tables).
+        "workbook", "prices", "care", "instrument", "rig", "build", "trial", "site", "switch" (tables by name), "run",
+        "visit" and "part" (lists of tables).
     text : str, optional
         What they were read from.
 
@@ -178,8 +186,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     typed: dict[str, Quantity] = {}
     root = Table(dict(tables), "", "", typed)
     title, units, note, pump = _read_head(root.table("workbook"))
-    named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site")}
-    run_tables, visit_tables = root.listed_tables("run"), root.listed_tables("visit")
+    named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site", "switch")}
+    run_tables, visit_tables, part_tables = (root.listed_tables(key) for key in ("run", "visit", "part"))
     care = read_care(root.table("care"))
     price_table = root.table("prices")
     root.finish()
@@ -196,6 +204,9 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     places = {name: read_place(table, name) for name, table in named["site"].items()}
     visits = tuple(read_visit(table, builds, places) for table in visit_tables)
     _refuse_repeats("visit", [visit.name for visit in visits])
+    designed = {name: one.site for name, one in places.items() if one.site is not None}
+    parts = tuple(read_part(table, builds, places, rigs) for table in part_tables)
+    _refuse_repeats("part", [part.name for part in parts])
     return Workbook(
         title=title,
         note=note,
@@ -204,7 +215,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         builds=MappingProxyType(builds),
         runs=runs,
         trials=MappingProxyType(trials),
-        sites=MappingProxyType({name: one.site for name, one in places.items() if one.site is not None}),
+        sites=MappingProxyType(designed),
         typed=MappingProxyType(typed),
         text=text,
         pump=pump,
@@ -217,6 +228,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         visits=visits,
         care=care,
         prices=read_prices(price_table) if price_table is not None else None,
+        parts=parts,
+        switches=MappingProxyType({name: read_switch(table, name, builds) for name, table in named["switch"].items()}),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from clackwork.errors import InputError
@@ -10,12 +10,10 @@ from clackwork.life.likely import LikelySpread
 from clackwork.life.part_record import OUTCOMES, Look, PartRecord
 from clackwork.life.stress import MATERIALS
 from clackwork.life.worth import WaterTerms
-from clackwork.ram.parts import Build
 from clackwork.site.visit import PARTS
 from clackwork.workbook_parts import errors_of, make
 from clackwork.workbook_reader import Table
-
-YES_NO = ("yes", "no")
+from clackwork.workbook_visits import past_day, said_yes
 
 
 @dataclass(frozen=True)
@@ -71,13 +69,11 @@ class SwitchAsked:
     note: str = ""
 
 
-def read_part(table: Table, builds: Iterable[str], sites: Container[str], rigs: Container[str]) -> PartRecord:
+def read_part(table: Table, builds: Iterable[str], sites: Iterable[str], rigs: Iterable[str]) -> PartRecord:
     """A part in service, from [[part]] with its [[part.look]]."""
     name = table.name("name", "call the part something, such as 'Upper Hazel, first flap'")
     place, on_rig = _place(table, sites, rigs)
-    fitted = table.date("fitted")
-    if fitted is None:
-        raise table.missing("fitted", "the day it was fitted, such as 2026-05-03")
+    fitted = past_day(table, "fitted", "the day it was fitted")
     with errors_of(table):
         record: PartRecord = make(
             table,
@@ -98,37 +94,28 @@ def read_part(table: Table, builds: Iterable[str], sites: Container[str], rigs: 
     return record
 
 
-def _place(table: Table, sites: Container[str], rigs: Container[str]) -> tuple[str, bool]:
+def _place(table: Table, sites: Iterable[str], rigs: Iterable[str]) -> tuple[str, bool]:
     """Where it runs, and whether that is a rig."""
     if ("site" in table) == ("rig" in table):
         raise table.error(
             "site and rig", "both" if "site" in table else "neither", "give exactly one", "Where does the part run?"
         )
-    key, known = ("site", sites) if "site" in table else ("rig", rigs)
-    name = table.name(key, "where the part runs")
-    if name not in known:
-        raise table.error(
-            key, name, f"there is no {key} of that name", f"Write a table [{key}.NAME], or mend the name."
-        )
-    return name, key == "rig"
+    if "site" in table:
+        return table.choice("site", sites, "the place where it runs"), False
+    return table.choice("rig", rigs, "the rig it runs on"), True
 
 
 def _look(table: Table) -> Look:
-    date = table.date("date")
-    if date is None:
-        raise table.missing("date", "the day of the look, such as 2026-05-03")
+    date = past_day(table, "date", "the day of the look")
     wear, spread = table.spread("wear", "small_length", "") if "wear" in table else (None, None)
     just_seen = table.quantity("just_seen", "small_length")
-    seen = (
-        "seen_failing" in table and table.choice("seen_failing", YES_NO, "was the failure seen as it happened") == "yes"
-    )
     look = Look(
         date=date,
         outcome=table.choice("outcome", OUTCOMES, "how the look ended"),
         beats=table.quantity("beats", "count"),
         wear=wear,
         wear_uncertainty=spread or just_seen,
-        seen_failing=seen,
+        seen_failing=said_yes(table, "seen_failing", "whether the failure was seen as it happened"),
         cause=table.text("cause") or "",
         found=table.text("found") or "",
     )
@@ -136,11 +123,11 @@ def _look(table: Table) -> Look:
     return look
 
 
-def read_switch(table: Table, name: str, builds: Mapping[str, Build]) -> SwitchAsked:
+def read_switch(table: Table, name: str, builds: Iterable[str]) -> SwitchAsked:
     """A switch to be studied."""
-    pairs = []
+    known, pairs = list(builds), []
     for one in table.listed_tables("pair"):
-        pair = (one.choice("old", builds, "the build now sold"), one.choice("new", builds, "the build to switch to"))
+        pair = (one.choice("old", known, "the build now sold"), one.choice("new", known, "the build to switch to"))
         if pair[0] == pair[1]:
             raise one.error("new", pair[1], "it must be another build than the old one")
         one.finish()
@@ -150,8 +137,8 @@ def read_switch(table: Table, name: str, builds: Mapping[str, Build]) -> SwitchA
     water: WaterTerms = make(
         table,
         WaterTerms,
-        value=table.amount("value_of_a_cubic_metre", "what a cubic metre delivered is worth"),
-        trouble_cost=table.amount("cost_of_a_year_of_trouble", "what a pump that does not serve costs in a year"),
+        value=_amount(table, "value_of_a_cubic_metre", "what a cubic metre delivered is worth"),
+        trouble_cost=_amount(table, "cost_of_a_year_of_trouble", "what a pump that does not serve costs in a year"),
         years=table.number("years", 0.5, 60.0),
     )
     part = table.choice("part", PARTS, "the part that is changed and wears")
@@ -163,7 +150,7 @@ def read_switch(table: Table, name: str, builds: Mapping[str, Build]) -> SwitchA
         old=old,
         new=new,
         water=water,
-        reserve=_optional_amount(table, "reserve"),
+        reserve=table.amount("reserve", "to put by for each pump for its warranty"),
         likely=table.whole("likely_sites", 0, 2000) or 0,
         spread=_spread(table.table("likely")),
         note=table.text("note") or "",
@@ -172,16 +159,19 @@ def read_switch(table: Table, name: str, builds: Mapping[str, Build]) -> SwitchA
     return asked
 
 
-def _optional_amount(table: Table, key: str) -> float | None:
-    return table.amount(key, "") if key in table else None
+def _amount(table: Table, key: str, wanted: str) -> float:
+    """An amount of money that must be there."""
+    value = table.amount(key, wanted)
+    if value is None:
+        raise table.missing(key, f"{wanted}, in the workshop's currency")
+    return value
 
 
 def _costs(table: Table) -> SwitchCosts:
     material = table.choice("material", MATERIALS, "what the part is made of")
-    first, renewal = (table.amount(key, "in the workshop's currency") for key in ("first_cost", "renewal_cost"))
+    first = _amount(table, "first_cost", "of one pump with it, as far as the builds differ")
+    renewal = _amount(table, "renewal_cost", "of one renewal: part, hours, way")
     table.finish()
-    if first is None or renewal is None:
-        raise table.missing("first_cost" if first is None else "renewal_cost", "an amount in the workshop's currency")
     return SwitchCosts(material, first, renewal)
 
 

@@ -19,8 +19,19 @@ _USUAL_SCALES = (GAUGE_FULL_SCALE, 1.6e6, 2.5e6, 4.0e6, 6.0e6)
 described."""
 
 
-def _said_yes(table: Table, key: str, wanted: str) -> bool:
+def said_yes(table: Table, key: str, wanted: str) -> bool:
+    """Whether a field says "yes"; one left out says no."""
     return key in table and table.choice(key, YES_NO, wanted) == "yes"
+
+
+def past_day(table: Table, key: str, wanted: str) -> datetime.date:
+    """A day that must be there and does not lie in the future."""
+    date = table.date(key)
+    if date is None:
+        raise table.missing(key, f"{wanted}, such as 2026-05-03")
+    if date > datetime.date.today() + datetime.timedelta(days=1):  # a phone may be a time zone ahead
+        raise table.error(key, date, "it lies in the future", "Write the day on which it was done.")
+    return date
 
 
 def _tuning(table: Table, key: str, kind: str) -> float | None:
@@ -36,11 +47,7 @@ def read_visit(table: Table, builds: Iterable[str], sites: Iterable[str]) -> Vis
     name = table.name("name", "call the visit something, such as 'Upper Hazel, first start'")
     site = table.choice("site", sites, "the place that was visited")
     build = table.choice("build", builds, "the build that stands there") if "build" in table else None
-    date = table.date("date")
-    if date is None:
-        raise table.missing("date", "the day, such as 2026-05-03")
-    if date > datetime.date.today() + datetime.timedelta(days=1):  # a phone may be a time zone ahead
-        raise table.error("date", date, "it lies in the future", "Write the day on which it was done.")
+    date = past_day(table, "date", "the day")
     visit = Visit(
         name=name,
         site=site,
@@ -53,7 +60,7 @@ def read_visit(table: Table, builds: Iterable[str], sites: Iterable[str]) -> Vis
         mass_before=_tuning(table, "mass_before", "mass"),
         parts=_read_parts(table.table("parts")),
         care=_read_done(table.table("care")),
-        for_twin=_said_yes(table, "for_twin", "whether its readings shall feed the twin"),
+        for_twin=said_yes(table, "for_twin", "whether its readings shall feed the twin"),
         found=table.text("found") or "",
         note=table.text("note") or "",
     )
@@ -149,6 +156,6 @@ def _read_done(table: Table | None) -> tuple[str, ...]:
     """Ids of the care done."""
     if table is None:
         return ()
-    done = tuple(item for item in CARE if _said_yes(table, item, "whether it was done"))
+    done = tuple(item for item in CARE if said_yes(table, item, "whether it was done"))
     table.finish()
     return done

@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from clackwork.book import writing
-from clackwork.book.kinds import Around, instruments_apart, table_of
+from clackwork.book.kinds import LISTED, Around, instruments_apart, table_of
 from clackwork.book.records import Record, fetch, fetch_many, fetch_named, plain, scope_of
 from clackwork.book.tables import record
 from clackwork.book.toml_text import table_lines, toml_key
@@ -116,6 +116,12 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         if "build" in table:
             links |= {"pump": pump.id, "build": builds[table["build"]].id}
         taking.place("visit", table["name"], _without(table, "name", "build", "site"), links)
+    for table in tables.get("part", []):
+        links = {"pump": pump.id, "build": builds[table["build"]].id}
+        links |= {role: there[table[role]].id for role, there in (("site", sites), ("rig", rigs)) if role in table}
+        taking.place("part", table["name"], _without(table, "name", "build", "site", "rig"), links)
+    for name, table in tables.get("switch", {}).items():
+        _take_switch(taking, name, table, builds)
     return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
 
 
@@ -154,6 +160,17 @@ def _take_builds(taking: _Taking, tables: Mapping[str, Any], pump: Record) -> di
     return builds
 
 
+def _take_switch(taking: _Taking, name: str, table: Mapping[str, Any], builds: Mapping[str, Record]) -> None:
+    """A switch: the builds of its first pair are links, those of further sizes stand in it by name."""
+    pairs = [{which: builds[pair[which]] for which in ("old", "new")} for pair in table["pair"]]
+    first, *more = pairs
+    entered = _without(table, "pair")
+    if more:
+        entered["pair"] = [{which: build.name for which, build in pair.items()} for pair in more]
+    links = {"pump": first["old"].links["pump"], "old_build": first["old"].id, "new_build": first["new"].id}
+    taking.place("switch", name, entered, links)
+
+
 def _without(table: Mapping[str, Any], *keys: str) -> dict[str, Any]:
     return {key: value for key, value in table.items() if key not in keys}
 
@@ -167,7 +184,8 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
     places = fetch_many(connection, record.c.kind.in_(of_the_book))
-    visits = fetch_many(connection, record.c.kind == "visit", *_of_pump_or_none(pump_id)) if with_sites else ()
+    at_sites = record.c.kind.in_(("visit", "part", "switch"))
+    visits = fetch_many(connection, at_sites, *_of_pump_or_none(pump_id)) if with_sites else ()
     names = _names(connection, chosen, (*places, *visits), pump_id)
     head = _head(connection, pump_id)
     tables: dict[str, Any] = {
@@ -179,18 +197,31 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
         "site": {},
         "run": [],
         "visit": [],
+        "part": [],
+        "switch": {},
     }
     if "care" in head:
         tables["care"] = head.pop("care")
     for one in (*places, *chosen, *visits):
         around = Around({role: names[number] for role, number in one.links.items() if number in names})
-        table = table_of(one.kind, names[one.id], one.entered, around)
-        if one.kind in ("run", "visit"):
+        entered = one.entered if one.kind != "switch" else _with_builds_there(one, chosen, names)
+        table = table_of(one.kind, names[one.id], entered, around)
+        if one.kind in LISTED:
             tables[one.kind].append(table)
         else:
             tables[one.kind][names[one.id]] = table
     prices = _workshop(connection).entered.get("prices")
     return tables if prices is None else {**tables, "prices": prices}
+
+
+def _with_builds_there(switch: Record, chosen: tuple[Record, ...], names: Mapping[int, str]) -> dict[str, Any]:
+    """A switch with further pairs as its pump's builds are called now; a pair whose builds are gone is left out."""
+    there = {
+        one.name: names[one.id] for one in chosen if one.kind == "build" and one.links["pump"] == switch.links["pump"]
+    }
+    pairs = [pair for pair in switch.entered.get("pair", []) if pair["old"] in there and pair["new"] in there]
+    kept = {"pair": [{which: there[pair[which]] for which in ("old", "new")} for pair in pairs]} if pairs else {}
+    return {**_without(switch.entered, "pair"), **kept}
 
 
 def _workshop(connection: sa.Connection) -> Record:
@@ -263,7 +294,8 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]
-    blocks += [table_lines("[[visit]]", table) for table in tables["visit"]]
+    blocks += [table_lines(f"[[{kind}]]", table) for kind in ("visit", "part") for table in tables[kind]]
+    blocks += [table_lines(f"[switch.{toml_key(name)}]", table) for name, table in tables["switch"].items()]
     text = "\n\n".join("\n".join(lines) for lines in blocks) + "\n"
     if len(text.encode()) > MOST_BYTES:
         raise WorkbookError(

@@ -17,6 +17,7 @@ from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.twin.twin import Rig
 from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
 from clackwork.workbook_instruments import USED, read_instrument
+from clackwork.workbook_life import read_part, read_switch
 from clackwork.workbook_parts import read_build
 from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table
@@ -53,22 +54,36 @@ LINKS: Mapping[str, Mapping[str, Link]] = MappingProxyType(
             "trial": Link("trial", False),
         },
         "visit": {"pump": Link("pump", False), "build": Link("build", False), "site": Link("site", True)},
+        "part": {
+            "pump": Link("pump", True),
+            "build": Link("build", True),
+            "site": Link("site", False),
+            "rig": Link("rig", False),
+        },
+        "switch": {
+            "pump": Link("pump", True),
+            "old_build": Link("build", True),
+            "new_build": Link("build", True),
+        },
         "twin": {"pump": Link("pump", True), "build": Link("build", True)},
         "file": {role: Link(role, False) for role in ("pump", "build", "trial", "run", "rig", "site")},
     }
 )
-"""Roles of each kind of record. The pump of a trial, run or twin follows from its build and need not be given."""
+"""Roles of each kind of record. The pump of what hangs on a build follows from that and need not be given."""
 
 KINDS = tuple(LINKS)
 SCOPED = ("build", "trial", "run", "twin")
 """Kinds whose names are alone within their pump; the others' within the book."""
-IN_WORKBOOK = ("pump", "instrument", "rig", "build", "trial", "run", "site", "visit")
+IN_WORKBOOK = ("pump", "instrument", "rig", "build", "trial", "run", "site", "visit", "part", "switch")
 """Kinds that a workbook holds."""
+LISTED = ("run", "visit", "part")
+"""Kinds whose tables stand in a list, their name within; the others' stand by name."""
 _LINKED_FIELDS = {
     "build": ("revision_of", "pump"),
     "trial": ("builds",),
     "run": ("name", "build", "rig", "trial"),
     "visit": ("name", "build", "site"),
+    "part": ("name", "build", "site", "rig"),
     "pump": ("pump",),
 }
 """Fields of a workbook's tables that are links or the name in the book."""
@@ -139,9 +154,12 @@ def table_of(kind: str, name: str, entered: Mapping[str, Any], around: Around) -
                 f"{kind} '{name}', {key}", entered[key], "it is given as a link or as the name, not typed here"
             )
     names = around.names
-    if kind in ("run", "visit"):
+    if kind in LISTED:
         links = {role: names[role] for role in ("build", "rig", "trial", "site") if role in names}
         return {"name": name, **links, **entered}
+    if kind == "switch":
+        first = {"old": names["old_build"], "new": names["new_build"]}
+        return {**entered, "pair": [first, *entered.get("pair", [])]}
     if kind == "trial":
         return {"builds": [names["old_build"], names["new_build"]], **entered}
     if kind == "build" and "revision_of" in names:
@@ -272,6 +290,17 @@ def _read_visit(table: Table, name: str, around: Around) -> object:
     return read_visit(table, builds, [around.names["site"]])
 
 
+def _read_part(table: Table, name: str, around: Around) -> object:
+    sites, rigs = ([around.names[role]] if role in around.names else [] for role in ("site", "rig"))
+    return read_part(table, [around.names["build"]], sites, rigs)
+
+
+def _read_switch(table: Table, name: str, around: Around) -> object:
+    """A switch; whether the builds of its further sizes are there is seen when the whole book is read."""
+    named = {one.text(which) for one in table.listed_tables("pair") for which in ("old", "new")}
+    return read_switch(table, name, {one for one in named if one})
+
+
 _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyType(
     {
         "workshop": _read_workshop,
@@ -283,6 +312,8 @@ _READERS: Mapping[str, Callable[[Table, str, Around], object]] = MappingProxyTyp
         "run": _read_run,
         "site": lambda table, name, around: read_place(table, name),
         "visit": _read_visit,
+        "part": _read_part,
+        "switch": _read_switch,
         "twin": _read_note,
         "file": _read_note,
     }

@@ -267,7 +267,7 @@ def _check_place(hand: Hand, kind: str, content: Content, present: Record | None
         pump = one.links.get("pump") if role != "pump" and kind != "file" else None
         if pump is not None and pump != content.links["pump"]:
             raise InputError(f"{field_of}, {role}", one.name, "it belongs to another pump")
-    if present is not None and kind in ("build", "trial") and content.links["pump"] != present.links["pump"]:
+    if present is not None and kind in ("build", "trial", "switch") and content.links["pump"] != present.links["pump"]:
         raise InputError(
             f"{field_of}, pump", linked["pump"].name, f"a {kind} stays with its pump", "Make a new one there."
         )
@@ -275,7 +275,7 @@ def _check_place(hand: Hand, kind: str, content: Content, present: Record | None
         _refuse_circle(hand.connection, field_of, linked.get("revision_of"), present)
     if kind == "rig":
         _check_sorts(field_of, linked)
-    if kind == "trial" and linked["old_build"] == linked["new_build"]:
+    if kind in ("trial", "switch") and linked["old_build"] == linked["new_build"]:
         raise InputError(f"{field_of}, builds", linked["old_build"].name, "the two builds must differ")
     if kind == "run" and "trial" in linked and linked["build"].id not in _builds_of(linked["trial"].links):
         allowed = f"that trial does not compare {linked['build'].name}"

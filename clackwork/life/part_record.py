@@ -15,6 +15,8 @@ from clackwork.site.visit import PARTS
 OUTCOMES = ("runs on", "failed", "renewed sound", "taken out")
 """What a look ended in. Parts renewed or taken out before they failed are lives cut short, not failures."""
 DAY = 86400.0
+A_MONTH = 1.0 / (DAY * 365.25 / 12.0)
+"""One in a month of the calendar [1/s]."""
 
 
 @dataclass(frozen=True)
@@ -188,7 +190,11 @@ class PartRecord:
 
     def months_lived(self, today: datetime.date) -> Exposure:
         """The same in months of the calendar (of 30.44 days)."""
-        return _per_month(self).exposure(1.0 / (DAY * 365.25 / 12.0), today)
+        return _per_month(self).exposure(A_MONTH, today)
+
+    def wear_by_month(self) -> tuple[WearReading, ...]:
+        """Its wear over months of the calendar."""
+        return _per_month(self).wear_readings(A_MONTH)
 
     def wear_readings(self, beat_rate: float) -> tuple[WearReading, ...]:
         """Its wear over beats; looks on the day it was fitted say nothing."""

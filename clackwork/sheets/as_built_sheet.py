@@ -42,12 +42,12 @@ def _rows(case: SiteCase) -> list[list[str]]:
         [words("part.pump"), case.pump],
         [words("survey.fall"), case.quantity(choice.site.fall, "length")],
         [words("survey.lift"), case.quantity(choice.site.line.lift, "length")],
-        [words("part.drive_pipe"), _pipe(case, whole_length(choice.drive_pipe), choice.drive_pipe.pipe)],
+        [words("part.drive_pipe"), case.pipe_length(whole_length(choice.drive_pipe), choice.drive_pipe.pipe)],
         [words("part.anchoring"), words(f"anchoring.{choice.drive_pipe.anchoring}")],
     ]
     if choice.feed is not None:
         rows += [
-            [words("part.supply_pipe"), _pipe(case, choice.feed.length, choice.feed.pipe)],
+            [words("part.supply_pipe"), case.pipe_length(choice.feed.length, choice.feed.pipe)],
             [
                 words("part.standpipe"),
                 words("part.bore", bore=case.quantity(choice.standpipe_diameter, "small_length")),
@@ -67,8 +67,3 @@ def _rows(case: SiteCase) -> list[list[str]]:
         [words("survey.source"), case.quantity(min(reading.flow.value for reading in survey.source), "volume_flow")],
     ]
     return rows
-
-
-def _pipe(case: SiteCase, length: float, pipe: object) -> str:
-    """A length of a pipe."""
-    return case.words("part.length_of", length=case.length(length), pipe=case.words.pipe(pipe, case.units))  # type: ignore[arg-type]

@@ -119,7 +119,7 @@ def _you_get(case: SiteCase) -> list[list[str]]:
     ]
     if choice.feed is not None:
         rows += [
-            [words("part.supply_pipe"), _pipe_words(case, choice.feed.length, choice.feed.pipe)],
+            [words("part.supply_pipe"), case.pipe_length(choice.feed.length, choice.feed.pipe)],
             [
                 words("part.standpipe"),
                 words("part.bore", bore=case.quantity(choice.standpipe_diameter, "small_length")),
@@ -148,14 +148,9 @@ def _you_get(case: SiteCase) -> list[list[str]]:
     return rows
 
 
-def _pipe_words(case: SiteCase, length: float, pipe: object) -> str:
-    """A length of a pipe: "18.0 m of 2 in steel"."""
-    return case.words("part.length_of", length=case.length(length), pipe=case.words.pipe(pipe, case.units))  # type: ignore[arg-type]
-
-
 def _drive_words(case: SiteCase, choice: Choice) -> str:
     """The drive pipe, each pump's own."""
-    one = _pipe_words(case, whole_length(choice.drive_pipe), choice.drive_pipe.pipe)
+    one = case.pipe_length(whole_length(choice.drive_pipe), choice.drive_pipe.pipe)
     return one if choice.pumps == 1 else case.words("part.for_each_pump", what=one)
 
 
@@ -164,7 +159,7 @@ def _zone_words(case: SiteCase, choice: Choice) -> str:
     zones = [(zone.end - zone.start, zone.pipe) for zone in choice.zones] or [
         (choice.site.line.length, choice.site.line.pipe)
     ]
-    return case.words("part.then").join(_pipe_words(case, length, pipe) for length, pipe in zones)
+    return case.words("part.then").join(case.pipe_length(length, pipe) for length, pipe in zones)
 
 
 def _choice_name(case: SiteCase, number: int) -> str:

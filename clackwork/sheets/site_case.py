@@ -11,6 +11,7 @@ from itertools import groupby
 from clackwork.charts.site_drawing import site_drawing, site_drawing_words
 from clackwork.charts.site_scene import site_scene
 from clackwork.errors import InputError
+from clackwork.pipes import Pipe
 from clackwork.quantities import SYSTEMS
 from clackwork.ram.parts import STANDARD_GRAVITY
 from clackwork.sheets.promise_sheet import place_cautions
@@ -70,6 +71,10 @@ class SiteCase:
         """Water a day [m3/day]: middle and range."""
         flow = Range(shown.low / DAY, shown.middle / DAY, shown.high / DAY)
         return self.words.split_range(flow, "daily_volume_flow", self.units)
+
+    def pipe_length(self, length: float, pipe: Pipe) -> str:
+        """A length of a pipe: "18.0 m of 2 in steel"."""
+        return self.words("part.length_of", length=self.length(length), pipe=self.words.pipe(pipe, self.units))
 
     def pressure(self, head: float) -> str:
         """A head of the site's water [m] as gauge pressure."""

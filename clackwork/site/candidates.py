@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from clackwork.ram.batch import Progress
 from clackwork.ram.parts import DrivePipe
 from clackwork.ram.tuning import TuningBounds
-from clackwork.site.laying import ENTRY_LOSS, SUPPLY_SHARE, tried_lengths
+from clackwork.site.laying import ENTRY_LOSS, HEAD_OVER_LIFT, SUPPLY_SHARE, tried_lengths
 from clackwork.site.place import Place
 from clackwork.site.promise import SECONDS_A_DAY
 from clackwork.site.quick_plans import WANTED_SPARE, Path, Plan, plans_along, room_shown, try_along
@@ -18,8 +18,6 @@ from clackwork.site.stock import Stock, fitting_bores
 from clackwork.site.tried import Layout, Tried, along, try_tunings
 from clackwork.twin.twin import Twin
 
-HEAD_OVER_LIFT = 1.05
-"""Head held against which tunings are tried, over the lift: half of the friction that a line is sized for."""
 LEAST_SHARE = 0.6
 """Share of the most that can be delivered below which a design is no answer where nothing was asked for."""
 _SIZES = 2

@@ -29,6 +29,8 @@ LINE_FITTINGS = 6.0
 """Check valve, gate valve, bends and exit of a delivery line in velocity heads: common practice, no published source."""
 FRICTION_SHARE = 0.10
 """Most of the lift that a delivery line is sized to lose: common practice, no published source."""
+HEAD_OVER_LIFT = 1.0 + 0.5 * FRICTION_SHARE
+"""Head held against which tunings are tried, over the lift: half of the friction that a line is sized for."""
 SUPPLY_SHARE = 0.03
 """Most of the fall that a supply pipe is sized to lose: common practice, no published source."""
 _LONGEST_TRIED = 300.0

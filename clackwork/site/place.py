@@ -8,6 +8,7 @@ from clackwork.bench.gum import Estimate
 from clackwork.errors import InputError
 from clackwork.ram.parts import DeliveryLine, DrivePipe, Surroundings
 from clackwork.site.design import Assumed
+from clackwork.site.first_start import INTAKE_DEPTH
 from clackwork.site.laying import ENTRY_LOSS, LINE_FITTINGS
 from clackwork.site.promise import SECONDS_A_DAY
 from clackwork.site.quick_plans import counted_on
@@ -17,8 +18,6 @@ from clackwork.site.source_flow import driest
 from clackwork.site.survey import Survey
 from clackwork.water import Water, water_at
 
-INTAKE_DEPTH = 0.3
-"""Mouth of a drive pipe under the source's level [m]: Globo Rural 2023."""
 ASSUMED_WORDS = {
     "ground_to_source": "the way to the source was not surveyed: every length of drive pipe is taken to reach it",
     "route": "the way of the line was not surveyed: it is taken to climb evenly, with no point above the outlet",

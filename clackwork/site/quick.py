@@ -18,7 +18,7 @@ from clackwork.pipes import Pipe
 from clackwork.ram.parts import Build, DeliveryLine, DrivePipe, Surroundings
 from clackwork.ram.tuning import TuningBounds
 from clackwork.site.design import Assumed
-from clackwork.site.laying import ENTRY_LOSS, laid_length, size_line, size_supply, usual_standpipe
+from clackwork.site.laying import ENTRY_LOSS, HEAD_OVER_LIFT, laid_length, size_line, size_supply, usual_standpipe
 from clackwork.site.limits import conditions_of, limit_of, with_conditions
 from clackwork.site.promise import ENOUGH, make_promise
 from clackwork.site.quick_plans import (
@@ -38,8 +38,6 @@ from clackwork.site.tried import Layout, retuned_twin
 from clackwork.twin.twin import Twin
 from clackwork.water import Water, water_at
 
-HEAD_OVER_LIFT = 1.05
-"""Head held against which tunings are tried, over the lift: half of the friction that a line is sized for."""
 FALL_SPREAD, LIFT_SPREAD, FLOW_SPREAD = 0.05, 0.05, 0.15
 """Relative standard uncertainty of heights and flow told on the phone: common practice, no published source."""
 WHY = {

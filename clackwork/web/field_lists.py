@@ -13,6 +13,7 @@ from clackwork.site.costing import PARTS as PRICED_PARTS
 from clackwork.site.due import care_items
 from clackwork.site.visit import CONDITIONS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
+from clackwork.web.life_fields import part_form, switch_form
 from clackwork.web.survey_fields import survey_groups
 from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
 from clackwork.workbook_instruments import SORTS, own_fields
@@ -532,5 +533,7 @@ def forms() -> Mapping[str, Form]:
         _trial(),
         _site(),
         _visit(),
+        part_form(),
+        switch_form(),
     )
     return MappingProxyType({form.kind: form for form in made})

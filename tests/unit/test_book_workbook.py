@@ -14,7 +14,7 @@ from clackwork.workbook_reader import WorkbookError
 
 HELD = (
     *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
-    *("surveys", "designs", "as_built", "prices", "visits", "care", "instruments"),
+    *("surveys", "designs", "as_built", "prices", "visits", "care", "instruments", "parts", "switches"),
 )
 
 
@@ -26,7 +26,7 @@ def held(workbook: Workbook) -> dict[str, object]:
 def told(book: Book) -> list[tuple[object, ...]]:
     """Every record by what a person typed, links by the names of what they lead to."""
     records: list[Record] = []
-    for kind in ("pump", "rig", "build", "trial", "run", "site", "visit"):
+    for kind in ("pump", "rig", "build", "trial", "run", "site", "visit", "part", "switch"):
         records += book.list(kind, limit=500).records
     names = {one.id: one.name for one in records}
     return [
@@ -205,3 +205,33 @@ def test_a_book_s_workbook_equals_the_one_of_a_file() -> None:
     """The fields compared here are all there are, so that a new one is not forgotten."""
     assert {field.name for field in dataclasses.fields(Workbook)} == {*HELD, "text", "pump"}
     assert {"fall", "drive_pipe"} <= set(RIG) & set(SITE)
+
+
+def test_further_sizes_of_a_switch_keep_their_builds_by_name(book: Book) -> None:
+    """The first pair is linked; a further one follows its builds' names, and is left out once a build is gone."""
+    build = demo_text()[demo_text().index("[build.flap]") : demo_text().index("[build.poppet]")]
+    more = build.replace("build.flap", "build.small") + "\n" + build.replace("build.flap", '"build"."small new"')
+    text = demo_text() + "\n" + more + '\n[[switch.poppet.pair]]\nold = "small"\nnew = "small new"\n'
+    was = load_workbook(text)
+    pump = book.take_workbook(text).pump
+    assert was.switches["poppet"].pairs == (("flap", "poppet"), ("small", "small new"))
+    assert book.workbook(pump.id).switches == was.switches == book.workbook().switches
+    assert load_workbook(book.give_workbook(pump.id)).switches == was.switches
+    small = book.find("build", "small")
+    assert small is not None
+    book.remove("build", small.id, version=small.version)
+    assert book.workbook(pump.id).switches["poppet"].pairs == (("flap", "poppet"),)
+
+
+def test_a_part_needs_one_place_and_a_build(book: Book) -> None:
+    shop = small_shop(book)
+    entered = {"part": "waste_rubber", "material": "rubber", "fitted": "2024-05-03"}
+    with pytest.raises(InputError, match="site and rig"):
+        book.add("part", "first", entered, links={"build": shop.flap.id})
+    with pytest.raises(InputError, match="needs the build"):
+        book.add("part", "first", entered, links={"site": shop.site.id})
+    look = {"date": "2024-08-03", "outcome": "runs on", "wear": "0.5 mm ± 0.1 mm", "beats": 7000000}
+    made = book.add("part", "first", {**entered, "look": [look]}, links={"build": shop.flap.id, "site": shop.site.id})
+    assert made.links["pump"] == shop.pump.id and made.si["look_1_wear_m"] == pytest.approx(5e-4)
+    (part,) = book.workbook(shop.pump.id).parts
+    assert part.looks[0].beats == 7e6 and part.place == shop.site.name

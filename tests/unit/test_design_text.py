@@ -23,7 +23,9 @@ def test_a_design_comes_back_as_it_was() -> None:
     assert found.choices[0].site.standpipe_area == place().standpipe_area == float("inf")
 
 
-@pytest.mark.parametrize("text", ["", "[]", '{"format": "design 0"}', '{"format": "design 1", "design": {"is a": "x"}}'])
+@pytest.mark.parametrize(
+    "text", ["", "[]", '{"format": "design 0"}', '{"format": "design 1", "design": {"is a": "x"}}']
+)
 def test_another_shape_is_refused(text: str) -> None:
     with pytest.raises(ClackworkError, match="design the site again"):
         design_from(text)

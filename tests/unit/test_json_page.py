@@ -16,6 +16,7 @@ from typing import Any
 import invented_design
 import pytest
 from invented_results import judgement, promise, twin, workbook
+from invented_switch import switch_found
 from typer.testing import CliRunner
 
 from clackwork.answers_json import BEAT_KINDS, beat_json, cautions_json, promise_json, twin_json
@@ -24,6 +25,7 @@ from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.design_report import design_json
+from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
 from clackwork.quick_report import quick_json
 from clackwork.ram.engine import RamCase, run_beats
@@ -42,8 +44,10 @@ from clackwork.site.quick import QuickAnswer
 from clackwork.site.site import Range, Reason
 from clackwork.site.standing import Standing
 from clackwork.site.visit import Visit
+from clackwork.switch_report import switch_json
 from clackwork.tune_report import tuning_json
 from clackwork.visits_report import due_json, visit_json
+from clackwork.workbook import load_workbook
 from clackwork.workbook_jobs import Done
 from clackwork.workbook_results import write_results
 from clackwork.workbook_trials import judgement_json
@@ -142,6 +146,12 @@ def printed(section: str, system: str) -> dict[str, Any]:
     """What the commands print of a section."""
     if section == "`tunings`":
         return tuning(system)
+    if section == "`parts`":
+        groups = life_groups(load_workbook(DEMO), None, datetime.date(2024, 1, 1))
+        return {"parts": [life_json(one, system) for one in groups]}
+    if section == "`switches`":
+        asked, found = switch_found()
+        return {"switches": [switch_json(found, asked, "EUR", system)]}
     if section == "`quick`":
         return {"quick": quick(system)}
     if section == "`design`":
@@ -191,11 +201,11 @@ def invented_due() -> tuple[Due, ...]:
 
 
 def keys_of(value: object) -> Iterator[str]:
-    """Every key at any depth; those of ``state_shares`` are states."""
+    """Every key at any depth; those of ``state_shares``, ``outcomes`` and ``causes`` are words."""
     if isinstance(value, dict):
         for key, inner in value.items():
             yield key
-            yield from () if key == "state_shares" else keys_of(inner)
+            yield from () if key in ("state_shares", "outcomes", "causes") else keys_of(inner)
     elif isinstance(value, list):
         for inner in value:
             yield from keys_of(inner)
@@ -207,7 +217,10 @@ def stem(key: str, names: set[str], system: str) -> str | None:
     return next((one for one in stems if one in names), None)
 
 
-PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`quick`", "`design`", "`visits`", "`due`")
+PRINTED = (
+    *("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`visits`", "`due`"),
+    *("`quick`", "`design`", "`parts`", "`switches`"),
+)
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])

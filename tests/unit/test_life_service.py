@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -114,3 +115,12 @@ def test_parts_that_cannot_be(change: dict[str, float], word: str) -> None:
 def test_nobody_sold_to() -> None:
     with pytest.raises(InputError, match="pumps sold"):
         study_warranty(known(1e7, 2.0), [], 10.0)
+
+
+def test_a_life_that_may_be_very_short_does_not_stop_the_count() -> None:
+    """A part known to two orders of magnitude only, of which one draw in a hundred fails every day."""
+    scale = np.full(100, 3.0 * YEAR)
+    scale[0] = YEAR / 365.0
+    model = replace(known(3.0 * YEAR, 1.0), scale=scale, shape=np.ones(100), exponent=np.ones(100))
+    counts = draw_failures(model, [part()], 15.0, draws=100).counts(15.0)
+    assert counts.max() == 400 and np.median(counts) == pytest.approx(5.0, abs=1.0)

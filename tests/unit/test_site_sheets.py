@@ -75,7 +75,7 @@ PRINTED = {
     ),
     ("proposal", "en", "us"): ("610 gal/day", "4.76 gpm", "59.1 ft of 2 in steel", "9.843 ± 0.049 ft", "thousand gallons"),
     ("proposal", "es", "us"): ("610 gal/día", "4,76 gal/min", "59,1 pies de acero", "9,843 ± 0,049 pies", "los mil galones"),
-    ("materials", "en", "metric"): ("Drive pipe, 2 in steel schedule 40", "18.0 m", "14.50 EUR / m", "261.00 EUR", "4.20 m³"),
+    ("materials", "en", "metric"): ("Drive pipe, 2 in steel", "18.0 m", "14.50 EUR / m", "261.00 EUR", "4.20 m³"),
     ("materials", "es", "us"): ("Tubería de impulso, acero cédula 40", "59,1 pies", "4,42 EUR / pies", "261,00 EUR"),
     ("installation", "en", "metric"): (
         "0.69 bar", "Waste valve of one pump fills 10 L in", "36.6 s", "33.6 s to 40.3 s", "61.2 beats/min", "1 in 6",

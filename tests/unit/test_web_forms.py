@@ -27,6 +27,9 @@ NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pu
 DEMO = parse_toml((files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8"))
 
 
+LIKELY = {"fall": ["1 m", "3 m"], "lift_over_fall": [4, 8], "source_flow": ["9 L/min", "30 L/min"]}
+
+
 def asked_by(read: Callable[[], object], monkeypatch: pytest.MonkeyPatch) -> tuple[set[str], set[str]]:
     """Dotted places of all fields that a reader asks for, and of those that are tables."""
     tables: list[Table] = []
@@ -86,6 +89,16 @@ def readings(kind: str) -> list[Callable[[], object]]:
         "trial": [
             variant(
                 {k: v for k, v in DEMO["trial"]["waste"].items() if k != "builds"},
+                {"old_build": "flap", "new_build": "poppet"},
+            )
+        ],
+        "part": [
+            variant({k: v for k, v in DEMO["part"][2].items() if k not in NAMES_AND_LINKS}, {"build": "flap", **there})
+            for there in ({"site": "here"}, {"rig": "yard"})
+        ],
+        "switch": [
+            variant(
+                {k: v for k, v in DEMO["switch"]["poppet"].items() if k != "pair"} | {"likely": LIKELY},
                 {"old_build": "flap", "new_build": "poppet"},
             )
         ],
@@ -193,6 +206,17 @@ def test_a_build_goes_through_its_form_unchanged(name: str) -> None:
     again = filled_from(form, filled.values)
     assert entered_of(again) == entered and again.value("link.pump") == "3"
     read_build(Table(entered_of(again), f"build '{name}'", f"build.{name}", {}), name)
+
+
+def test_parts_and_switches_go_through_their_forms_unchanged() -> None:
+    for table in DEMO["part"]:
+        entered = {key: value for key, value in table.items() if key not in NAMES_AND_LINKS}
+        assert entered_of(filled_of(forms()["part"], table["name"], entered, {})) == entered
+    pair = {"old": "small flap", "new": "small poppet"}
+    entered = {**DEMO["switch"]["poppet"], "pair": [pair], "likely": LIKELY, "likely_sites": 30, "years": 8}
+    again = entered_of(filled_of(forms()["switch"], "poppet", entered, {}))
+    assert float(again.pop("value_of_a_cubic_metre")) == float(entered.pop("value_of_a_cubic_metre"))
+    assert again == entered
 
 
 @pytest.mark.parametrize("kind", ["rig", "site"])

@@ -109,7 +109,11 @@ def said(old: str, new: str) -> str:
             'supply_area = "0 m2"',
             "rig 'yard', supply_area = \"0 m2\" is not usable: it must be above",
         ),
-        ('full_scale = "4 bar"', 'full_scale = "0 psi"', 'instruments, gauge, full_scale = "0 psi" is not usable'),
+        (
+            'full_scale = "4 bar"',
+            'full_scale = "0 psi"',
+            "instrument 'fine gauge', full_scale = \"0 psi\" is not usable",
+        ),
         (*retyped("flap 1", "fall", 'fall = "2.100 mm"'), "run 'flap 1', fall = \"2.100 mm\" is not usable"),
         ("entry_loss = 0.6", 'gas_fraction = "20 %"', 'gas_fraction = "20 %" is not usable: it must be 0 to 5 %.'),
         (

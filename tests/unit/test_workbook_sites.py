@@ -15,6 +15,7 @@ from clackwork.book import open_book
 from clackwork.book.kinds import Around, read_entered
 from clackwork.errors import InputError
 from clackwork.site.source_flow import driest
+from clackwork.web.summaries import summary
 from clackwork.workbook import load_workbook
 from clackwork.workbook_reader import Table, parse_toml
 from clackwork.workbook_sites import Place, read_place
@@ -193,3 +194,12 @@ def test_surveys_go_through_a_book_and_out_again(tmp_path: Path) -> None:
         given = book.give_workbook(pump.id)
     assert parse_toml(given)["site"] == parse_toml(text)["site"]
     assert load_workbook(given).surveys == load_workbook(text).surveys
+
+
+def test_a_place_by_readings_has_its_figures_in_one_line(tmp_path: Path) -> None:
+    with open_book(tmp_path / "shop") as book:
+        book.take_workbook(demo_text(), pump_name="25 mm")
+        hazel, gill = (book.find("site", name) for name in ("Upper Hazel", "Dry Gill"))
+    assert hazel is not None and gill is not None
+    assert summary(hazel, "metric") == "fall 3.00 m, lift 22.0 m, source 32.0 L/min, wanted 1200 L/day"
+    assert summary(gill, "us").startswith("fall 7.874 ft ± 0.16 ft, lift 59.06 ft")
