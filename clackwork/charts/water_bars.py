@@ -30,7 +30,7 @@ def water_bars(needed: Range, there: Range, *, system: str = "metric") -> str:
         top += 44.0
     described = " ".join(f"{words} {format_quantity(shown.middle, 'volume_flow', system)}." for words, shown, _ in rows)
     return (
-        f'<svg viewBox="0 0 {_WIDTH:g} {top:g}" role="img" aria-label="{escape(described)}" class="water-bars">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:g} {top:g}" role="img" aria-label="{escape(described)}" class="water-bars">'
         + "".join(pieces)
         + "</svg>"
     )
