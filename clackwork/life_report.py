@@ -23,6 +23,9 @@ from clackwork.workbook import Workbook
 LEVEL = 0.90
 SHAPES = (1.0, 2.0, 3.0)
 """Shapes at which a bound is told where none can be fitted: chance failures, and wear."""
+_BY_SHAPE = {1.0: "by chance", 2.0: "by wear", 3.0: "by steady wear"}
+_LEAST_FAILURES = 2
+_TOO_FEW = "too few have failed to tell how their lives are spread"
 HALF = 0.5
 
 
@@ -105,9 +108,12 @@ def life_lines(group: LifeGroup, system: str) -> list[str]:
         lines.append(f"  one in ten has failed by {_interval(group.fit.life_interval(0.1, LEVEL))} months")
         lines.append(f"  shape {_interval(group.fit.shape_interval(LEVEL))}: {_shape_words(group.fit.shape)}")
     else:
-        lines.append(f"  {group.why_not}")
+        few = sum(one.number for one in group.lives if one.failed) < _LEAST_FAILURES
+        lines.append(f"  {_TOO_FEW if few else group.why_not}")
+        if group.bounds:
+            lines.append("  they show at 90 % only that half of all last")
         for shape, months in group.bounds.items():
-            lines.append(f"  shows at 90 % only that half of all last {months:.1f} months, if its shape is {shape:g}")
+            lines.append(f"  {months:.1f} months, if they fail {_BY_SHAPE[shape]} (shape {shape:g})")
     if group.wear is not None and group.wear_limit is not None:
         limit = format_quantity(group.wear_limit, "small_length", system)
         low, middle, high = np.quantile(group.wear.life_to(group.wear_limit), (0.05, 0.5, 0.95))

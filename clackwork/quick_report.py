@@ -28,14 +28,14 @@ _SPREAD_LABELS["source_flow_spread"] = "What the source gives may be off by"
 
 
 def pumps_words(answer: QuickAnswer, units: str) -> str:
-    """Which pump, how many, on what: "1 flap pump on 10 m of 1 in steel-sch40"."""
+    """Which pump, how many, on what: "1 flap pump on 10 m of 1 in steel schedule 40"."""
     each = "" if answer.pumps == 1 else "s, each"
     drive = answer.site.drive_pipe
     length = format_quantity(drive.length, "length", units)
-    words = f"{answer.pumps} {answer.twin_name} pump{each} on {length} of {pipe_words(drive.pipe)}"
+    words = f"{answer.pumps} {answer.twin_name} pump{each} on {length} of {pipe_words(drive.pipe, units)}"
     if answer.site.feed is not None:
         supply = format_quantity(answer.site.feed.length, "length", units)
-        words += f", from a standpipe fed by {supply} of {pipe_words(answer.site.feed.pipe)}"
+        words += f", from a standpipe fed by {supply} of {pipe_words(answer.site.feed.pipe, units)}"
     return words
 
 
@@ -55,6 +55,7 @@ def quick_figures(answer: QuickAnswer, units: str) -> list[Shown]:
     if promise.is_beating:
         shown.append(ranged("Beats", promise.beat_rate, "beat_rate", units))
         shown.append(ranged("Highest head in the pump", promise.peak_head, "head", units))
+        shown.append(ranged("If the delivery valve came late", promise.surge_head, "head", units))
     stroke, mass = (format_quantity(*one, units) for one in ((valve.stroke, "small_length"), (valve.mass, "mass")))
     return [*shown, Shown("Set to", stroke, f"stroke, {mass} moving")]
 

@@ -35,7 +35,8 @@ _MEASURE = {
 }
 
 
-def _number(count: float) -> str:
+def counted(count: float) -> str:
+    """A number of customers; likely ones may be parts of one."""
     return f"{count:g}"
 
 
@@ -61,7 +62,7 @@ def verdict_sentence(study: SwitchStudy, system: str) -> str:
     customers = sum(one.number for one in study.places)
     if study.told:
         verb = "must" if study.told != 1 else "has to"
-        parts.append(f"{_number(study.told)} of {_number(customers)} customers {verb} be told first")
+        parts.append(f"{counted(study.told)} of {counted(customers)} customers {verb} be told first")
     sentence = "; ".join(parts)
     return f"{sentence[:1].upper()}{sentence[1:]}."
 
@@ -80,27 +81,37 @@ def switch_lines(found: WholeStudy, asked: SwitchAsked, currency: str, system: s
         f"{study.worth.middle:.0f} (switching everywhere: {study.always:.0f} expected)",
     ]
     lines += [_rule_line(rule, money, system) for rule in study.rules]
-    lines += ["", *_life_lines(found), "", *_care_lines(found, asked, money), "", "Places:"]
+    lines += ["", *life_lines(found), "", *care_lines(found, asked, money), "", "Places:"]
     lines += [line for one in study.places for line in _place_lines(one, money, system)]
-    lines += _retuned_lines(found, system)
-    lines += ["", *_knowing_lines(found, money), ""]
+    lines += retuned_lines(found, system)
+    lines += ["", *knowing_lines(found, money), ""]
     lines += [f"! {CAUTIONS[one].words}" for one in ("peak_pressure", "moving_valve")]
     return lines
 
 
+def rule_words(rule: SizeRule, system: str) -> str:
+    """What to do with one size."""
+    plain = {"all": "switch all", "none": "keep the old build"}.get(rule.switch)
+    return plain or f"switch from {format_quantity(rule.fall, 'head', system)} of fall"
+
+
+def gain_words(rule: SizeRule) -> str:
+    """How often a rule that switches gains; nothing of one that keeps the old build."""
+    return "" if rule.switch == "none" else f"{100 * rule.chance:.0f} of 100 cases"
+
+
 def _rule_line(rule: SizeRule, money: str, system: str) -> str:
-    what = {"all": "switch all", "none": "keep the old build"}.get(rule.switch, "")
-    what = what or f"switch from {format_quantity(rule.fall, 'head', system)} of fall"
-    return (
-        f"  {rule.size}: {what}: {_number(rule.switched)} of {_number(rule.places)} customers, {rule.worth:.0f}{money} "
-        f"a year expected, gains in {100 * rule.chance:.0f} of 100 cases"
-    )
+    said = f"  {rule.size}: {rule_words(rule, system)}: {counted(rule.switched)} of {counted(rule.places)} customers"
+    if rule.switch == "none":
+        return said
+    return f"{said}, {rule.worth:.0f}{money} a year expected, gains in {gain_words(rule)}"
 
 
-def _life_lines(found: WholeStudy) -> list[str]:
+def life_lines(found: WholeStudy) -> list[str]:
+    """What the lives rest on."""
     lines = []
     for which, life, seen in zip(("old", "new"), found.lives, found.parts_seen, strict=True):
-        failures = f"{seen} parts, {life.failures:g} failed" if seen else "no part seen yet"
+        failures = f"{seen} part{'s' if seen != 1 else ''}, {life.failures:g} failed" if seen else "no part seen yet"
         lines.append(f"  life of the {which} part rests on {failures}, and on a prior: {life.priors.source}")
         learnt = (
             f"narrowed by {100 * life.exponent_learnt:.0f} %" if life.exponent_learnt > 0.05 else "left at its prior"
@@ -109,7 +120,8 @@ def _life_lines(found: WholeStudy) -> list[str]:
     return lines
 
 
-def _care_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str]:
+def care_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str]:
+    """Warranty and spares."""
     lines = []
     for which, study in zip(("old", "new"), found.warranty, strict=True):
         for months in WARRANTY_MONTHS:
@@ -120,9 +132,8 @@ def _care_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str]:
             )
         if asked.reserve is not None:
             longest = study.longest(asked.reserve)
-            lines.append(
-                f"  longest warranty for a reserve of {asked.reserve:g}{money}, {which} part: {longest:g} months"
-            )
+            months_said = f"{longest:g} month{'' if longest == 1 else 's'}"
+            lines.append(f"  longest warranty for a reserve of {asked.reserve:g}{money}, {which} part: {months_said}")
     old, new = found.spares
     lines.append(f"  spares for a year, but for one year in twenty: {old} old or {new} new parts")
     return lines
@@ -142,7 +153,8 @@ def _place_lines(one: PlaceVerdict, money: str, system: str) -> list[str]:
     return lines
 
 
-def _retuned_lines(found: WholeStudy, system: str) -> list[str]:
+def retuned_lines(found: WholeStudy, system: str) -> list[str]:
+    """Where retuning helps: an empty line and a heading, then the places; nothing where nothing had to be."""
     if not found.retuned:
         return []
     lines = ["", "Retuned, the new build would serve:"]
@@ -156,7 +168,8 @@ def _retuned_lines(found: WholeStudy, system: str) -> list[str]:
     return lines
 
 
-def _knowing_lines(found: WholeStudy, money: str) -> list[str]:
+def knowing_lines(found: WholeStudy, money: str) -> list[str]:
+    """What to measure before deciding, the most worth first."""
     worth = [one for one in found.knowing if one.worth > 0.5][:4]
     if not worth:
         return ["Nothing that could be measured would change the answer by much."]

@@ -176,16 +176,16 @@ def basis_of_design(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> 
             site.id,
             site.version,
             site.name,
-            _mark({k: v for k, v in site.entered.items() if k not in NOT_SURVEYED}),
+            mark_of({k: v for k, v in site.entered.items() if k not in NOT_SURVEYED}),
         ],
         "twins": [[one.build.id, one.kept.record.id, one.name, one.build.name] for one in twins],
-        "prices": _mark(book.workshop().entered.get("prices", {})),
+        "prices": mark_of(book.workshop().entered.get("prices", {})),
         "engine": engine_version(),
         "kernel": kernel_key(),
     }
 
 
-def _mark(entered: Mapping[str, Any]) -> str:
+def mark_of(entered: Mapping[str, Any]) -> str:
     """A mark of what was typed, whatever the order of its fields."""
     return hashlib.sha256(as_json(_in_order(entered)).encode()).hexdigest()[:16]
 

@@ -31,6 +31,7 @@ WORK: Mapping[str, str] = MappingProxyType(
         "fit": "clackwork.shop.fitting:fit_work",
         "performance": "clackwork.shop.performance_work:performance_work",
         "design": "clackwork.shop.designing:design_work",
+        "switch": "clackwork.shop.switching:switch_work",
         "glances": "clackwork.shop.glances:glances_work",
     }
 )

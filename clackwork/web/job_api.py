@@ -26,6 +26,7 @@ _PAGES = {
     "fit": "/builds/{build_id}/twin",
     "performance": "/builds/{build_id}/performance",
     "design": "/sites/{site_id}",
+    "switch": "/switches/{switch_id}",
     "glances": "/sites",
 }
 """Where the result of each kind of work is shown."""

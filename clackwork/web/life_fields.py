@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from clackwork.life.stress import MATERIALS
 from clackwork.site.visit import PARTS
-from clackwork.web.fields import Choice, Column, Field, Form, Group, LinkField
+from clackwork.web.fields import Choice, Column, Field, Form, Group, LinkField, OnlyFor
 
 OUTCOME_WORDS = {
     "runs on": "runs on",
@@ -22,8 +22,8 @@ def part_form() -> Form:
     """A part in service, from the day it was fitted."""
     links = (
         LinkField("build", "Build", "build"),
-        LinkField("site", "Site", "site", False, "Where it runs: a site, or a rig."),
-        LinkField("rig", "or rig", "rig", False),
+        LinkField("site", "Site", "site", False, "Where it runs: a site or a rig, one of the two."),
+        LinkField("rig", "Rig", "rig", False),
     )
     what = (
         Field("part", "What wears", "choice", "", True, (Choice("", "choose one"), *_PART)),
@@ -90,3 +90,21 @@ def switch_form() -> Form:
         _NOTE,
     )
     return Form("switch", "switch", "switches", "Such as poppet for flap.", links, groups)
+
+
+def look_form() -> Form:
+    """One look at a part, as it is made beside the pump."""
+    outcomes = tuple(Choice(key, words) for key, words in OUTCOME_WORDS.items())
+    yes_no = (Choice("no", "no"), Choice("yes", "yes"))
+    failed = OnlyFor("outcome", ("failed",))
+    fields = (
+        Field("date", "Date", "date", "", True),
+        Field("outcome", "How it ended", "choice", "", True, outcomes),
+        Field("wear", "Wear", "small_length", "With what it may be off by: 0.8 mm ± 0.2 mm. No mark: 0 mm."),
+        Field("just_seen", "Smallest wear you would have seen", "small_length", "Needed where there is no mark."),
+        Field("beats", "Beats since it was fitted", "count", "If they were counted; else they follow from the days."),
+        Field("cause", "Failed by", "text", "Such as torn at the weight.", only_for=failed),
+        Field("seen_failing", "Seen as it failed", "choice", "", False, yes_no, failed),
+        Field("found", "How it looked", "text"),
+    )
+    return Form("part", "look", "looks", "", (), (Group("The look", fields),))

@@ -21,6 +21,8 @@ PIECES = (
     "site_list_pages",
     "site_api",
     "site_pages",
+    "life_pages",
+    "life_api",
     "visit_pages",
     "visit_api",
     "work_pages",

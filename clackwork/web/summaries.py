@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from clackwork.quantities import format_quantity
+from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
 from clackwork.web.figures import typed_in
@@ -201,6 +202,17 @@ def _visit(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _part(texts: Mapping[str, str], system: str) -> str:
+    worn = PARTS.get(texts.get("part", ""), "")
+    return _joined(worn, texts.get("material", ""), f"fitted {texts['fitted']}" if texts.get("fitted") else "")
+
+
+def _switch(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        PARTS.get(texts.get("part", ""), ""), f"{texts.get('old.material', '')} to {texts.get('new.material', '')}"
+    )
+
+
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
     "instrument": _instrument,
@@ -209,6 +221,8 @@ _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "trial": _trial,
     "site": _site,
     "visit": _visit,
+    "part": _part,
+    "switch": _switch,
 }
 
 
