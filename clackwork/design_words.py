@@ -260,9 +260,15 @@ def _fatigue(check: PipeCheck, units: str) -> dict[str, Any]:
         "where": where_words(check, units),
         "words": words,
         "laws": [
-            (law.law, _law_years(law), f"{law.cycles / 1e6:,.3g} million", law.inside, law.source) for law in laws
+            (law.law, _law_years(law), _millions(law.cycles), law.inside, law.source) for law in laws
         ],
     }
+
+
+def _millions(cycles: float) -> str:
+    """A number of beats: "4.2 million", "2 480 million"."""
+    millions = cycles / 1e6
+    return f"{millions:,.0f} million".replace(",", "\u00a0") if millions >= 100.0 else f"{millions:.2g} million"
 
 
 def _law_years(law: FatigueLaw) -> str:
@@ -422,14 +428,15 @@ NEEDS_HEAD = ("Who", "How many", "Each", "Together", "Months", "Source")
 def design_words(design: Design, place: int, units: str) -> Mapping[str, Any]:
     """All that the page of a site shows of one choice of its design."""
     choice, said = design.choices[place], set[str]()
+    limit = sentence(reason_words(design.limit, units)) if design.limit is not None else ""
     ids = tuple(dict.fromkeys(("peak_pressure", *choice.promise.cautions, "water_rights", "work_in_water")))
     return {
         "answer": ANSWERS[choice.promise.answer],
         "lead": lead_words(choice, units),
         "best": best_words(choice),
-        "limit": sentence(reason_words(design.limit, units)) if design.limit is not None else "",
+        "limit": limit,
         "chiefs": chief_figures(choice, units),
-        "reasons": reason_lines(choice.reasons, units, notes=False),
+        "reasons": [one for one in reason_lines(choice.reasons, units, notes=False) if one != limit],
         "notes": reason_lines(choice.reasons, units, notes=True),
         "water_cautions": cautions_by(FIRST, ids, said),
         "choice_names": [best_words(one) for one in design.choices],
