@@ -259,9 +259,7 @@ def _fatigue(check: PipeCheck, units: str) -> dict[str, Any]:
     return {
         "where": where_words(check, units),
         "words": words,
-        "laws": [
-            (law.law, _law_years(law), _millions(law.cycles), law.inside, law.source) for law in laws
-        ],
+        "laws": [(law.law, _law_years(law), _millions(law.cycles), law.inside, law.source) for law in laws],
     }
 
 
