@@ -21,6 +21,7 @@ from clackwork.site.site import Range, Reason
 from clackwork.site.source_flow import driest
 from clackwork.site.storage import TankYear
 from clackwork.site.survey import Survey
+from clackwork.words import load_words
 
 DAY = 86400.0
 ANSWERS = {"yes": "Yes", "only if": "Only if", "no": "No"}
@@ -63,9 +64,9 @@ def daily(name: str, volume: float, units: str) -> Shown:
     return Shown(name, format_quantity(volume / DAY, "daily_volume_flow", units))
 
 
-def pipe_words(pipe: Pipe) -> str:
-    """Size and series of a pipe, or its bore's owner's words: "1 in steel-sch40"."""
-    return f"{pipe.size} {pipe.material}" if pipe.series == "custom" else f"{pipe.size} {pipe.series}"
+def pipe_words(pipe: Pipe, units: str) -> str:
+    """Size and kind of a pipe, as papers call it: "1 in steel schedule 40"."""
+    return load_words("en").pipe(pipe, units)
 
 
 def cautions_by(figures: Iterable[str], ids: Sequence[str], said: set[str]) -> list[str]:
@@ -88,10 +89,10 @@ def lead_words(choice: Choice, units: str) -> str:
     """A choice in a sentence: "2 flap pumps, each on 18 m of 1 in steel"."""
     pumps = f"1 {choice.twin_name} pump" if choice.pumps == 1 else f"{choice.pumps} {choice.twin_name} pumps, each"
     length = format_quantity(choice.drive_pipe.length, "length", units)
-    words = f"{pumps} on {length} of {pipe_words(choice.drive_pipe.pipe)}"
+    words = f"{pumps} on {length} of {pipe_words(choice.drive_pipe.pipe, units)}"
     if choice.feed is not None:
         supply = format_quantity(choice.feed.length, "length", units)
-        words += f", from a standpipe fed by {supply} of {pipe_words(choice.feed.pipe)}"
+        words += f", from a standpipe fed by {supply} of {pipe_words(choice.feed.pipe, units)}"
     return words
 
 
@@ -154,7 +155,7 @@ def _tuned(value: float, band: tuple[float, float], kind: str, units: str) -> st
 
 
 def _length(length: float, pipe: Pipe, units: str) -> str:
-    return f"{format_quantity(length, 'length', units)} of {pipe_words(pipe)}"
+    return f"{format_quantity(length, 'length', units)} of {pipe_words(pipe, units)}"
 
 
 def _feed_words(choice: Choice, units: str) -> str:
@@ -214,7 +215,7 @@ def check_rows(choice: Choice, units: str) -> list[list[str]]:
     """Every pipe against what it bears."""
     return [
         [
-            f"{where_words(one, units)}: {pipe_words(one.pipe)}",
+            f"{where_words(one, units)}: {pipe_words(one.pipe, units)}",
             format_quantity(one.highest_head, "head", units),
             format_quantity(one.lowest_head, "head", units),
             format_quantity(one.swing_head, "head", units),
@@ -258,10 +259,14 @@ def _fatigue(check: PipeCheck, units: str) -> dict[str, Any]:
     return {
         "where": where_words(check, units),
         "words": words,
-        "laws": [
-            (law.law, _law_years(law), f"{law.cycles / 1e6:,.3g} million", law.inside, law.source) for law in laws
-        ],
+        "laws": [(law.law, _law_years(law), _millions(law.cycles), law.inside, law.source) for law in laws],
     }
+
+
+def _millions(cycles: float) -> str:
+    """A number of beats: "4.2 million", "2 480 million"."""
+    millions = cycles / 1e6
+    return f"{millions:,.0f} million".replace(",", "\u00a0") if millions >= 100.0 else f"{millions:.2g} million"
 
 
 def _law_years(law: FatigueLaw) -> str:
@@ -421,14 +426,15 @@ NEEDS_HEAD = ("Who", "How many", "Each", "Together", "Months", "Source")
 def design_words(design: Design, place: int, units: str) -> Mapping[str, Any]:
     """All that the page of a site shows of one choice of its design."""
     choice, said = design.choices[place], set[str]()
+    limit = sentence(reason_words(design.limit, units)) if design.limit is not None else ""
     ids = tuple(dict.fromkeys(("peak_pressure", *choice.promise.cautions, "water_rights", "work_in_water")))
     return {
         "answer": ANSWERS[choice.promise.answer],
         "lead": lead_words(choice, units),
         "best": best_words(choice),
-        "limit": sentence(reason_words(design.limit, units)) if design.limit is not None else "",
+        "limit": limit,
         "chiefs": chief_figures(choice, units),
-        "reasons": reason_lines(choice.reasons, units, notes=False),
+        "reasons": [one for one in reason_lines(choice.reasons, units, notes=False) if one != limit],
         "notes": reason_lines(choice.reasons, units, notes=True),
         "water_cautions": cautions_by(FIRST, ids, said),
         "choice_names": [best_words(one) for one in design.choices],

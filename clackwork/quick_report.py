@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from clackwork.answers_json import PROMISE_KINDS, cautions_json, keyed, range_json, reason_json
@@ -29,14 +28,14 @@ _SPREAD_LABELS["source_flow_spread"] = "What the source gives may be off by"
 
 
 def pumps_words(answer: QuickAnswer, units: str) -> str:
-    """Which pump, how many, on what: "1 flap pump on 10 m of 1 in steel-sch40"."""
+    """Which pump, how many, on what: "1 flap pump on 10 m of 1 in steel schedule 40"."""
     each = "" if answer.pumps == 1 else "s, each"
     drive = answer.site.drive_pipe
     length = format_quantity(drive.length, "length", units)
-    words = f"{answer.pumps} {answer.twin_name} pump{each} on {length} of {pipe_words(drive.pipe)}"
+    words = f"{answer.pumps} {answer.twin_name} pump{each} on {length} of {pipe_words(drive.pipe, units)}"
     if answer.site.feed is not None:
         supply = format_quantity(answer.site.feed.length, "length", units)
-        words += f", from a standpipe fed by {supply} of {pipe_words(answer.site.feed.pipe)}"
+        words += f", from a standpipe fed by {supply} of {pipe_words(answer.site.feed.pipe, units)}"
     return words
 
 
@@ -56,6 +55,7 @@ def quick_figures(answer: QuickAnswer, units: str) -> list[Shown]:
     if promise.is_beating:
         shown.append(ranged("Beats", promise.beat_rate, "beat_rate", units))
         shown.append(ranged("Highest head in the pump", promise.peak_head, "head", units))
+        shown.append(ranged("If the delivery valve came late", promise.surge_head, "head", units))
     stroke, mass = (format_quantity(*one, units) for one in ((valve.stroke, "small_length"), (valve.mass, "mass")))
     return [*shown, Shown("Set to", stroke, f"stroke, {mass} moving")]
 
@@ -110,26 +110,42 @@ def quick_words(typed: Typed, answer: QuickAnswer, units: str) -> dict[str, Any]
     }
 
 
+_CAUTIONED = {
+    "Delivered a day": FIRST[:1],
+    "Water needed": FIRST[1:],
+    "Beats": RUNNING,
+    "Highest head in the pump": PRESSURES,
+}
+"""Figures beside which cautions stand, by the name shown."""
+
+
+def _water_figures(answer: QuickAnswer, units: str) -> list[Shown]:
+    """Water needed against water there."""
+    promise = answer.promise
+    return [
+        ranged("Water needed", promise.water_needed, "volume_flow", units),
+        ranged("Water there", promise.water_there, "volume_flow", units),
+    ]
+
+
 def quick_lines(typed: Typed, answer: QuickAnswer, units: str) -> list[str]:
     """The answer first, what limits it, its figures with their cautions, then everything assumed."""
     words = quick_words(typed, answer, units)
     lines = [f"{words['answer']}: {words['pumps']}.", f"  {words['lift']}"]
     lines += [f"  What limits it: {one}" for one in words["limit"]]
     lines += [f"  {one}" for one in words["reasons"]] + [f"  Note: {one}" for one in words["notes"]]
-    for one in words["figures"]:
+    said: set[str] = set()
+    ids = ("peak_pressure", *answer.promise.cautions)
+    for one in (*words["figures"], *_water_figures(answer, units)):
         lines.append(f"    {one.name:<28}{one.value}" + (f" ({one.beside})" if one.beside else ""))
-        if one.name == "Delivered a day":
-            lines += [f"      Caution: {caution}" for caution in words["water_cautions"]]
-    promise = answer.promise
-    water = [
-        ranged("Water needed", promise.water_needed, "volume_flow", units),
-        ranged("Water there", promise.water_there, "volume_flow", units),
-    ]
-    lines += [f"    {one.name:<28}{one.value} ({one.beside})" for one in water]
-    lines += [f"      Caution: {one}" for one in (*words["running_cautions"], *words["more_cautions"])]
+        beside = cautions_by(_CAUTIONED.get(one.name, ()), ids, said)
+        lines += [f"      Caution: {caution}" for caution in beside]
+    lines += [f"  Caution: {CAUTIONS[one].words}" for one in dict.fromkeys(ids) if one in CAUTIONS and one not in said]
     lines += [f"  Other builds: {'; '.join(words['others'])}."] if words["others"] else []
     lines += ["", "Assumed, as nothing else was said:"]
-    lines += [f"    {label:<36}{value}" for _, label, value, _, is_set in words["assumed"] if not is_set]
+    for name, label, value, _, is_set in words["assumed"]:
+        known = f"{label} ({name})" if name in ASSUMPTIONS else label
+        lines += [] if is_set else [f"    {known:<48}{value}"]
     return lines
 
 
@@ -165,8 +181,3 @@ def _assumed_json(row: Assumed, is_set: bool, units: str) -> dict[str, Any]:
     if isinstance(row.value, str):
         return found
     return found | keyed("value", row.value, None if row.kind == "count" else row.kind, units)
-
-
-def typed_problems(typed: Typed) -> Sequence[str]:
-    """What cannot be read, a sentence each."""
-    return [str(error) for error in typed.errors.values()]

@@ -29,11 +29,8 @@ def water_bars(needed: Range, there: Range, *, system: str = "metric") -> str:
         pieces.append(_row(f"{words} {middle}", shown, fill, scale, top))
         top += 44.0
     described = " ".join(f"{words} {format_quantity(shown.middle, 'volume_flow', system)}." for words, shown, _ in rows)
-    return (
-        f'<svg viewBox="0 0 {_WIDTH:g} {top:g}" role="img" aria-label="{escape(described)}" class="water-bars">'
-        + "".join(pieces)
-        + "</svg>"
-    )
+    frame = f'viewBox="0 0 {_WIDTH:g} {top:g}" role="img" aria-label="{escape(described)}"'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {frame} class="water-bars">' + "".join(pieces) + "</svg>"
 
 
 def _row(words: str, shown: Range, fill: str, scale: float, top: float) -> str:

@@ -14,7 +14,7 @@ from clackwork.book.twins import engine_version
 from clackwork.errors import ClackworkError, InputError, require_range
 from clackwork.quantities import format_quantity, parse
 from clackwork.shop.design_text import design_from, design_text
-from clackwork.shop.fitted import FittedTwin, fitted_twins
+from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.glances import keep_glance
 from clackwork.shop.job_rows import Job, ask_for, last_job
 from clackwork.shop.visits import place_of
@@ -98,10 +98,7 @@ def ask_design(
         raise InputError("seed", seed, f"it must be 0 to {_LARGEST_SEED}")
     if len(alternatives) > _MOST_ALTERNATIVES:
         raise InputError("alternatives", len(alternatives), f"it must be {_MOST_ALTERNATIVES} at most")
-    if not book.counts("twin", "build"):
-        raise InputError(
-            "build", "(none fitted)", "a design needs a build with a twin", "Fit a build to its runs first."
-        )
+    require_twin(book)
     others = [[one.name, one.first_cost, one.yearly_cost, one.life, one.daily] for one in alternatives]
     arguments = {"site_id": site_id, "draws": draws, "seed": seed, "alternatives": others}
     return ask_for(book, "design", arguments, title=f"Design of {site.name}", by=by, request_id=request_id)
@@ -115,6 +112,8 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     task.progress(0, 1000)
     site = book.get("site", int(task.arguments["site_id"]))
     twins = fitted_twins(book)
+    if not twins:
+        raise ClackworkError("No build has a twin: fit a build to its runs first.")
     rests_on = basis_of_design(book, site, twins)
     found = search_designs(
         place_of(site).survey,

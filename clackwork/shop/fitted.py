@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from clackwork.book import Book, KeptTwin, Record
+from clackwork.errors import InputError
+from clackwork.shop.job_rows import Job, list_jobs
 from clackwork.twin.twin import Twin
 
 _MOST_BUILDS = 500
@@ -54,6 +56,22 @@ def _fitted(book: Book, builds: list[Record], shared: set[str]) -> Iterator[Fitt
         pump = book.get("pump", build.links["pump"])
         name = f"{build.name} ({pump.name})" if build.name in shared else build.name
         yield FittedTwin(build, pump, kept, replace(kept.twin, build=replace(kept.twin.build, name=name)))
+
+
+def require_twin(book: Book) -> None:
+    """Refuse what rests on a twin where there is none, and none is being made.
+
+    Raises
+    ------
+    InputError
+    """
+    if not book.counts("twin", "build") and not fits_at_work(book):
+        raise InputError("build", "(none fitted)", "it rests on a build with a twin", "Fit a build to its runs first.")
+
+
+def fits_at_work(book: Book) -> tuple[Job, ...]:
+    """Fits that wait or run."""
+    return tuple(job for job in list_jobs(book, limit=1) if job.is_open and job.kind == "fit")
 
 
 def builds_to_fit(book: Book) -> tuple[Record, ...]:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from clackwork.book import Book, Record
 from clackwork.book.records import as_json
-from clackwork.errors import ClackworkError, InputError
-from clackwork.shop.fitted import FittedTwin, fitted_twins
+from clackwork.errors import ClackworkError
+from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.job_rows import Job, ask_for
 from clackwork.shop.visits import place_of
 from clackwork.site.promise import make_promise
@@ -70,16 +70,15 @@ def ask_glances(book: Book, *, by: str = "", request_id: str | None = None) -> J
     InputError
         No build has a twin.
     """
-    if not book.counts("twin", "build"):
-        raise InputError(
-            "build", "(none fitted)", "an answer needs a build with a twin", "Fit a build to its runs first."
-        )
+    require_twin(book)
     return ask_for(book, "glances", {"all": "sites"}, title="Answers at all sites", by=by, request_id=request_id)
 
 
 def glances_work(book: Book, task: Task) -> Mapping[str, Any]:
     """Answer every site whose answer is not there or stale; the work behind `ask_glances`."""
     fitted = fitted_twins(book)
+    if not fitted:
+        raise ClackworkError("No build has a twin: fit a build to its runs first.")
     sites = list(_all_sites(book))
     fresh = twins_mark(book)
     done = 0

@@ -9,7 +9,7 @@ from clackwork.book.errors import NotThere
 from clackwork.charts.site_drawing import site_drawing
 from clackwork.shop.choosing import chosen_place
 from clackwork.shop.designing import KeptDesign, SiteDesign, site_design
-from clackwork.shop.fitted import builds_to_fit
+from clackwork.shop.fitted import builds_to_fit, fits_at_work
 from clackwork.shop.visits import place_of
 from clackwork.site.design import Choice
 from clackwork.site.line_marks import line_marks
@@ -31,7 +31,9 @@ class SiteView:
     has_twin : bool
         Whether any build of the book has a twin.
     to_fit : tuple of Record
-        Builds with runs and no twin, when there is no twin at all.
+        Builds with runs and no twin, when there is no twin at all and none is being made.
+    is_fitting : bool
+        Whether the first twin of the book is being made.
     """
 
     found: SiteDesign
@@ -39,6 +41,7 @@ class SiteView:
     chosen: int | None
     has_twin: bool
     to_fit: tuple[Record, ...]
+    is_fitting: bool = False
 
     @property
     def choice(self) -> Choice | None:
@@ -57,14 +60,15 @@ def site_view(book: Book, site_id: int, place: int | None = None) -> SiteView:
     """
     found = site_design(book, site_id)
     has_twin = bool(book.counts("twin", "build"))
-    to_fit = () if has_twin else builds_to_fit(book)
+    is_fitting = not has_twin and bool(fits_at_work(book))
+    to_fit = () if has_twin or is_fitting else builds_to_fit(book)
     if found.kept is None:
-        return SiteView(found, 0, None, has_twin, to_fit)
+        return SiteView(found, 0, None, has_twin, to_fit, is_fitting)
     chosen = chosen_place(found.site, found.kept.design)
     place = (chosen or 0) if place is None else place
     if not 0 <= place < len(found.kept.design.choices):
         raise NotThere(f"There is no choice number {place + 1} for site '{found.site.name}'.")
-    return SiteView(found, place, chosen, has_twin, to_fit)
+    return SiteView(found, place, chosen, has_twin, to_fit, is_fitting)
 
 
 def kept_choice(book: Book, site_id: int, place: int | None = None) -> tuple[SiteView, KeptDesign, Choice]:

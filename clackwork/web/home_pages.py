@@ -11,7 +11,9 @@ from starlette.responses import Response
 
 from clackwork.book.kinds import IN_WORKBOOK
 from clackwork.errors import InputError
+from clackwork.shop.demonstration import begin_demonstration
 from clackwork.web.access import require_shop, visitor_of
+from clackwork.web.job_api import look_for_work
 from clackwork.web.pages import clock, go_to, page, units_of
 from clackwork.web.record_pages import book_of
 from clackwork.web.summaries import Line, line_of, note_of, path_of
@@ -95,7 +97,11 @@ def start_demo(request: Request) -> Response:
     if shelf.is_open:
         require_shop(request, "Another book")
     shelf.open_demo()
-    return go_to(request, "/", "This is the demonstration: look into everything, change what you like.")
+    words = "This is the demonstration: look into everything, change what you like."
+    if begin_demonstration(book_of(request)):
+        look_for_work(request)
+        words += " Its pumps are being fitted and two of its sites designed meanwhile: see Work in progress."
+    return go_to(request, "/", words)
 
 
 @router.post("/start/new")

@@ -83,9 +83,7 @@ def twins_of(request: Request) -> list[Twin]:
     """
     found = [one.twin for one in fitted_twins(book_of(request))]
     if not found:
-        raise InputError(
-            "build", "(none fitted)", "an answer needs a build with a twin", "Fit a build to its runs first."
-        )
+        raise InputError("build", "(none fitted)", "it rests on a build with a twin", "Fit a build to its runs first.")
     return found
 
 

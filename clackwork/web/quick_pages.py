@@ -14,10 +14,11 @@ from starlette.responses import Response
 from clackwork.charts.water_bars import water_bars
 from clackwork.errors import ClackworkError, InputError
 from clackwork.quick_report import assumed_label, quick_words
-from clackwork.shop.fitted import builds_to_fit, fitted_twins
+from clackwork.shop.fitted import builds_to_fit, fits_at_work, fitted_twins
 from clackwork.shop.quick import ASSUMPTIONS, FIELDS, SPREADS, Typed, answer_typed, keep_as_site, pipe_texts, read_typed
 from clackwork.site.quick import QuickAnswer
 from clackwork.web.access import visitor_of
+from clackwork.web.job_api import line_of_job
 from clackwork.web.pages import go_to, page, units_of
 from clackwork.web.problems import status_of
 from clackwork.web.record_pages import book_of
@@ -72,6 +73,7 @@ def _ask_page(
         pipes=pipe_texts(),
         has_twin=bool(fitted),
         to_fit=() if fitted else builds_to_fit(book),
+        at_work=[] if fitted else [line_of_job(job) for job in fits_at_work(book)],
         stale=[one.build for one in fitted if one.kept.stale],
         problem=problem,
         problems=_problems(typed),

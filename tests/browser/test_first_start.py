@@ -89,7 +89,7 @@ def test_two_browsers_change_one_build_and_nothing_is_lost(new_context, demo) ->
 
 def test_a_list_is_searched_while_typing(desk: Page, demo: object) -> None:
     desk.goto("/sites")
-    expect(desk.locator("#listing .row")).to_have_count(4)
+    expect(desk.locator("#listing .row")).to_have_count(6)
     desk.get_by_role("searchbox").press_sequentially("gill", delay=20)
     expect(desk.locator("#listing .row")).to_have_count(1)
     expect(desk.locator("#listing")).to_contain_text("Dry Gill")

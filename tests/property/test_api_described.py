@@ -59,7 +59,7 @@ NEVER_DONE = {
 }
 """Operations driven that can only refuse here, and why; each other one must have succeeded at least once."""
 
-KINDS = ("workshop", "pump", "build", "rig", "trial", "run", "site", "visit")
+KINDS = ("workshop", "pump", "build", "rig", "trial", "run", "site", "visit", "instrument", "part", "switch")
 TEXTS = {
     "stroke": ("7 mm", "0.3 in"),
     "mass": ("140 g", "1 lb"),
@@ -268,12 +268,12 @@ def meet_records(case: Case[Any], there: There, draw: Any) -> None:
     kind = str(places.get("kind", ""))
     for name, number in places.items():
         if isinstance(number, int) and meet():
-            places[name] = draw(st.sampled_from(there.numbers[kind_of_number(path, name, kind)]))
+            places[name] = draw(st.sampled_from(there.numbers.get(kind_of_number(path, name, kind)) or (number,)))
     for values in (case.query, case.body):
         if isinstance(values, dict):
             meet_fields(values, there, draw, meet, path)
     body = case.body
-    if path.startswith("/api/records/") and isinstance(body, dict) and kind in there.numbers and meet():
+    if path.startswith("/api/records/") and isinstance(body, dict) and there.numbers.get(kind) and meet():
         like = there.records.get(places.get("number", 0)) or there.records[draw(st.sampled_from(there.numbers[kind]))]
         body["entered"] = less_one(like.entered, draw)
         body["links"] = dict(like.links)
