@@ -15,7 +15,7 @@ FloatArray = NDArray[np.float64]
 
 YEAR = 365.25 * 86400.0
 """[s], Julian."""
-_MOST_RENEWALS = 400
+_MOST_RENEWALS = 100
 """Failures of one part that are followed: one that would fail oftener within the years ahead is followed no further."""
 
 
@@ -61,18 +61,18 @@ class FailureTimes:
 
     Attributes
     ----------
-    times : float64[failures]
+    times : float32[failures]
         From now [years].
-    part, draw : int[failures]
+    part, draw : int32[failures]
         Which part, and which draw of the model.
     parts, draws : int
     horizon : float
         To which they were followed [years].
     """
 
-    times: FloatArray
-    part: NDArray[np.intp]
-    draw: NDArray[np.intp]
+    times: NDArray[np.float32]
+    part: NDArray[np.int32]
+    draw: NDArray[np.int32]
     parts: int
     draws: int
     horizon: float
@@ -104,7 +104,7 @@ def draw_failures(
 
     Notes
     -----
-    A life known to two orders of magnitude only has draws in which a part would fail every few days; after four hundred
+    A life known to two orders of magnitude only has draws in which a part would fail every few days; after a hundred
     failures such a part is left, so that a mean over long horizons is too low by them, and a quantile is not.
     """
     require_range("horizon", horizon, 1e-3, 100.0, "years")
@@ -119,18 +119,18 @@ def draw_failures(
     hazard = (age / scale) ** shape + rng.exponential(size=scale.shape)
     now = (scale * hazard ** (1.0 / shape) - age) / yearly
     times, parts, of_draw = [], [], []
-    place = np.indices(scale.shape)
+    place = np.indices(scale.shape, dtype=np.int32)
     for _ in range(_MOST_RENEWALS):
         inside = now <= horizon
         if not inside.any():
             break
-        times.append(now[inside])
+        times.append(now[inside].astype(np.float32))  # thousands of parts over years: what is kept is kept small
         of_draw.append(place[0][inside])
         parts.append(place[1][inside])
         now = np.where(inside, now + scale * rng.exponential(size=scale.shape) ** (1.0 / shape) / yearly, np.inf)
 
-    def joined(pieces: list[NDArray[np.intp]]) -> NDArray[np.intp]:
-        return np.concatenate(pieces) if pieces else np.zeros(0, dtype=np.intp)
+    def joined(pieces: list[NDArray[np.int32]]) -> NDArray[np.int32]:
+        return np.concatenate(pieces) if pieces else np.zeros(0, dtype=np.int32)
 
-    moments = np.concatenate(times) if times else np.zeros(0)
+    moments = np.concatenate(times) if times else np.zeros(0, dtype=np.float32)
     return FailureTimes(moments, joined(parts), joined(of_draw), len(in_service), draws, horizon)

@@ -279,8 +279,8 @@ def _care(
     )
     everywhere = [new for _, new in running if new is not None]
     spares = (
-        spares_needed(terms[0].life, sold_old, 1.0, seed=seed),
-        spares_needed(terms[1].life, everywhere, 1.0, seed=seed),
+        spares_needed(terms[0].life, sold_old, 1.0, draws=400, seed=seed),
+        spares_needed(terms[1].life, everywhere, 1.0, draws=400, seed=seed),
     )
     return warranty, service, spares
 
