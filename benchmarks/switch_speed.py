@@ -20,6 +20,7 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from invented_twin import demo, twin_of
 
+from clackwork.life.likely import LikelySpread
 from clackwork.switch_job import study_of_workbook
 
 SITES, DRAWS = 300, 100
@@ -34,7 +35,7 @@ def time_study(sites: int, draws: int) -> tuple[dict[str, object], float, float]
     twins = {name: twin_of(build, draws=draws) for name, build in demo().builds.items()}
     name, first = next(iter(demo().sites.items()))
     workbook = replace(demo(), sites=MappingProxyType({name: first}), parts=())
-    asked = replace(demo().switches["poppet"], likely=sites - 1)
+    asked = replace(demo().switches["poppet"], likely=sites - 1, spread=LikelySpread())
     wall, own = time.perf_counter(), time.process_time()
     found = study_of_workbook(workbook, asked, twins, today=datetime.date(2024, 1, 1), draws=draws)
     wall, own = time.perf_counter() - wall, time.process_time() - own

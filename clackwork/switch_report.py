@@ -116,7 +116,7 @@ def life_lines(found: WholeStudy) -> list[str]:
         learnt = (
             f"narrowed by {100 * life.exponent_learnt:.0f} %" if life.exponent_learnt > 0.05 else "left at its prior"
         )
-        lines.append(f"    how life falls with hard landings: {learnt}")
+        lines.append(f"    how the {which} part's life falls with hard landings: {learnt}")
     return lines
 
 
@@ -157,7 +157,7 @@ def retuned_lines(found: WholeStudy, system: str) -> list[str]:
     """Where retuning helps: an empty line and a heading, then the places; nothing where nothing had to be."""
     if not found.retuned:
         return []
-    lines = ["", "Retuned, the new build would serve:"]
+    lines = ["", "With the new build retuned:"]
     after = {one.place: one for one in found.after_retuning.places} if found.after_retuning else {}
     for name, one in found.retuned.items():
         if one is None:

@@ -77,7 +77,7 @@ def switch_words(found: WholeStudy, asked: SwitchAsked, currency: str, system: s
         "care": _sentences(line for line in care_lines(found, asked, money) if "warranty of" not in line),
         "service_head": list(SERVICE_HEAD),
         "service": _service_rows(found),
-        "retuned": _sentences(retuned_lines(found, system)[2:]),
+        "retuned": _sentences(retuned_lines(found, system)),
         "measure": _sentences(knowing_lines(found, money)),
         "water_cautions": [one.words for one in (*cautions_for("water_rights"), *cautions_beside("daily_delivery"))],
         "pressure_cautions": [one.words for one in cautions_beside("peak_head")],
@@ -86,7 +86,7 @@ def switch_words(found: WholeStudy, asked: SwitchAsked, currency: str, system: s
 
 
 def _sentences(lines: Any) -> list[str]:
-    return [f"{line.strip()[:1].upper()}{line.strip()[1:]}" for line in lines if line.strip()]
+    return [f"{line.strip()[:1].upper()}{line.strip()[1:]}" for line in lines if line.strip() and not line.endswith(":")]
 
 
 def _bar(one: PlaceVerdict, system: str) -> dict[str, Any]:

@@ -59,7 +59,7 @@ def switch_chart(
         layer({"type": "bar", "stroke": DARK, "strokeWidth": 1}, {"x": x, "x2": {"datum": 0}, "y": y, "fill": fill}),
         layer({"type": "rule", "color": "white", "strokeWidth": 4}, span),
         layer({"type": "rule", "color": DARK, "strokeWidth": 2}, span),
-        layer({"type": "rule", "color": DARK, "strokeWidth": 1}, {"x": {"datum": 0}}),
+        layer({"type": "rule", "color": DARK, "strokeWidth": 1, "aria": False}, {"x": {"datum": 0}}),
     ]
     if named and narrow:
         words = {"type": "text", "align": "left", "x": 0, "dy": -15, "fontSize": 12}

@@ -156,7 +156,8 @@ def basis_of_study(book: Book, switch: Record, builds: Mapping[str, Record]) -> 
     kept = {name: book.twin_of(build.id) for name, build in builds.items()}
 
     def marked(kind: str, links: Mapping[str, int] | None = None) -> str:
-        offset, marks = 0, {}
+        offset = 0
+        marks: dict[str, list[Any]] = {}
         while (found := book.list(kind, links=links, offset=offset, limit=500)).records:
             marks |= {str(one.id): [one.name, one.entered, dict(one.links)] for one in found.records}
             offset += len(found.records)
