@@ -14,12 +14,19 @@ import pytest
 from invented_results import promise, site, trace, twin
 
 from clackwork.charts.promise_chart import beat_chart, delivery_chart, elevation_chart, last_beat
+from clackwork.charts.switch_chart import switch_chart
 from clackwork.charts.trial_chart import MeanPoint, RunPoint, trial_chart
 from clackwork.charts.twin_chart import residual_chart, spread_chart
 from clackwork.charts.vega import Spec, axis_title, to_svg, wrap
 
 RUNS = [RunPoint(f"run {n}", "old flap" if n % 2 else "new flap", n, 2.0e-5 + 1e-7 * n, 4.0e-7) for n in range(1, 9)]
 MEANS = [MeanPoint("old flap", 1.94e-5, 2.0e-5, 2.06e-5), MeanPoint("new flap", 2.1e-5, 2.16e-5, 2.22e-5)]
+
+
+BARS = [
+    {"place": name, "fall": "2.0 m", "new": new, "worth": [-9.0, 3.0, 20.0], "delivery": [-60.0, 20.0, 90.0]}
+    for name, new in (("A", True), ("B", False))
+]
 
 
 def trial(system: str = "metric") -> Spec:
@@ -34,6 +41,8 @@ def every_chart(system: str) -> dict[str, Spec]:
         "delivery": delivery_chart({"A": promise("A"), "B": promise("B", "no", 0.3)}, system=system),
         "beat": beat_chart(trace(), name="A", system=system),
         "elevation": elevation_chart(site(), system=system),
+        **{f"switch, {name}": switch_chart(BARS, name, "EUR", narrow=system == "us") for name in ("worth", "delivery")},
+        "switch, many places": switch_chart(50 * BARS, "worth", ""),
     }
 
 

@@ -17,6 +17,7 @@ import invented_design
 import pytest
 from invented_results import judgement, promise, twin, workbook
 from invented_switch import switch_found
+from invented_twin import twin_of
 from typer.testing import CliRunner
 
 from clackwork.answers_json import BEAT_KINDS, beat_json, cautions_json, promise_json, twin_json
@@ -25,6 +26,7 @@ from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.design_report import design_json
+from clackwork.life.retuning import Retuned
 from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
 from clackwork.quick_report import quick_json
@@ -151,6 +153,9 @@ def printed(section: str, system: str) -> dict[str, Any]:
         return {"parts": [life_json(one, system) for one in groups]}
     if section == "`switches`":
         asked, found = switch_found()
+        workbook_read = load_workbook(DEMO)
+        tuned = Retuned(workbook_read.sites["Dry Gill"], twin_of(workbook_read.builds["poppet"]), 0.008, 0.03)
+        found = replace(found, retuned={"A": tuned, "B": None}, after_retuning=found.study)
         return {"switches": [switch_json(found, asked, "EUR", system)]}
     if section == "`quick`":
         return {"quick": quick(system)}
