@@ -171,7 +171,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     upper_impedance = p[59] / (gravity * 0.25 * math.pi * p[57] * p[57]) if upper > 0 else impedance
     dt = length / wave_speed / (2 * n * half)
     rate = 1.0 / dt
-    step_over_mass, kept_speed = dt / mass, 1.0 / (1.0 + dt * damping / mass)
+    step_over_mass, kept_speed = dt / mass, 1.0 / (1.0 + 0.5 * dt * damping / mass)
+    damped = (1.0 - 0.5 * dt * damping / mass) * kept_speed
     load_slope = (load_open - load_shut) / stroke
     seat_area = 0.25 * math.pi * seat_bore * seat_bore
     curtain_ratio = math.pi * seat_bore / seat_area
@@ -210,7 +211,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     if start_velocity != 0.0:
         for each in (work, upper_work, top_work):
             start_losses(each, area * start_velocity, half)
-    wall_terms, upper_terms, top_terms = np.zeros((2, WALL_TERMS)), np.zeros((2, WALL_TERMS)), np.zeros((2, WALL_TERMS))
+    wall_terms, upper_terms, top_terms = np.zeros((2, WALL_TERMS + 1)), np.zeros((2, WALL_TERMS + 1)), np.zeros((2, WALL_TERMS + 1))
     upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)
     mean_velocity = 0.5 * terminal_velocity(p)
     wall_shear_terms(wall_terms, dt, half, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
@@ -226,7 +227,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     owed = 0.0
     opening, speed = max(start_opening * stroke, rest_opening), 0.0
     opening_known, waste_open, relief, load = -1.0, 0.0, 1.0, load_shut
-    head_before = 0.0
+    head_before, stored_before = 0.0, 0.0
     air_pressure_head = atmospheric_head
     air_amount = body_air
     air_volume = body_air
@@ -307,9 +308,25 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             # a moving valve displaces water as a piston; its speed at the end of the step is push + give * head
             piston, push, give = 0.0, 0.0, 0.0
             if speed != 0.0 or (rest_opening < opening and opening < stroke):
-                piston = seat_area * relief
-                push = (speed + step_over_mass * load) * kept_speed
-                give = -step_over_mass * kept_speed * density * gravity * piston
+                half_force = 0.5 * closing_force * relief
+                push = speed * damped + step_over_mass * kept_speed * (load - half_force * head_before)
+                give = -step_over_mass * kept_speed * half_force
+                way = dt * (push + give * head_before)
+                part = 1.0
+                if opening + way < rest_opening:
+                    part = (rest_opening - opening) / way
+                    way *= part
+                elif opening + way > stroke:
+                    part = (stroke - opening) / way
+                    way *= part
+                ratio = curtain_ratio * (opening + 0.5 * way)
+                spread = ratio * ratio / (1.0 + ratio * ratio)
+                waste = waste_factor * math.sqrt(spread)
+                if part < 1.0:
+                    ratio = curtain_ratio * (opening + way)
+                    waste = part * waste + (1.0 - part) * waste_factor * math.sqrt(ratio * ratio / (1.0 + ratio * ratio))
+                waste += waste_leak
+                piston = seat_area * (1.0 - (1.0 - closing) * spread)
             if snifter > 0.0:
                 # air enters by suction; under pressure water leaves, or the air that has gathered down to the hole
                 if head_before <= 0.0:
@@ -334,9 +351,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     compliance = body_compliance
                     if air_amount > 0.0:
                         compliance += air_volume / pressure
-                    compliance *= rate
+                    compliance *= 1.5 * rate
                     g_sum = inverse_impedance + compliance - piston * give
-                    source = wave * inverse_impedance + compliance * head_before + back_leak + piston * push + owed
+                    source = wave * inverse_impedance + compliance * head_before + back_leak + piston * push + owed + 0.5 * stored_before * rate
                     if air_in != 0.0:
                         source += air_in * atmospheric_head / pressure * rate
                     head = waste_head(g_sum, source, waste)
@@ -389,7 +406,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             inflow = (wave - head) * inverse_impedance
             overfull = 0.0
             if cavitates:
-                stored = compliance * (head - head_before)
+                stored = compliance * (head - head_before) - 0.5 * stored_before * rate
                 cavity += (waste_now + delivered + stored - inflow - moved - owed) * dt
                 cavity -= air_in * atmospheric_head / (head + atmospheric_head)
                 if cavity <= 0.0:
@@ -400,6 +417,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if air_amount > 0.0:
                 air_pressure_head = head + atmospheric_head
                 air_volume = air_amount * atmospheric_head / air_pressure_head
+            stored_before = compliance * (head - head_before) * dt / 1.5
+            mean_head = 0.5 * (head + head_before)
             head_before = head
             tally[1] += waste_now * dt
             if snifted > 0.0 and delivered > 0.0:
@@ -429,14 +448,15 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if not vessel_held or balanced:
                 tally[7] += vessel_head * dt
             # waste valve
-            force = load - closing_force * head * relief
+            force = load - closing_force * mean_head * relief
             place = opening
             resting_open = opening >= stroke and speed == 0.0 and force >= 0.0
             resting_shut = opening <= rest_opening and speed == 0.0 and force <= 0.0
             if resting_open:
                 tally[4] += dt
             elif not resting_shut:
-                speed = meeting if meets else (speed + step_over_mass * force) * kept_speed
+                speed_now = speed * damped + step_over_mass * kept_speed * force
+                speed = meeting if meets else speed_now
                 opening += dt * speed
                 if opening >= stroke:
                     opening = stroke
@@ -447,12 +467,13 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 elif opening <= rest_opening:
                     opening = rest_opening
                     landing = -speed
+                    landed = min(max((place - rest_opening) * rate / landing, 0.0), 1.0)
                     speed = restitution * landing
                     if speed < max(_REBOUND, -step_over_mass * force):
                         speed = 0.0
                     if been_open:
                         been_open = False
-                        tally[0] = time + dt
+                        tally[0] = time + dt * landed
                         tally[10] = dt * (spent_in(work) + spent_in(upper_work) + spent_in(top_work))
                         marks[beats] = tally
                         if balanced and beats >= 2:
@@ -476,7 +497,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     been_open = True
                     last_event = time
             # what the valve swept less or more than it was given: it met a stop, or left one
-            owed = overfull + seat_area * relief * (opening - place) * rate - moved
+            owed = overfull + (piston if piston > 0.0 else seat_area * relief) * (opening - place) * rate - moved
             if delivered > 0.0:
                 tally[5] += dt
             beat_highest_velocity = max(beat_highest_velocity, velocity)

@@ -18,7 +18,7 @@ FloatArray = NDArray[np.float64]
 _QUICK_TERMS = 3
 WALL_TERMS = 6
 """Exponentials of the wall shear: the quick ones stepped at every step, the others at every block."""
-_WALL_SPACING = 2.0
+_TOP, _SLOW_END = 1.0, 0.25
 """Between the logarithms of their rates: the sum ripples by 1.4 % about the weighting function."""
 _REFRESH = 4
 """Blocks between two readings of the friction table, each at the mean flow since the last."""
@@ -111,16 +111,21 @@ def wall_shear_terms(
     shear_decay = reynolds ** math.log10(15.29 / reynolds**0.0567) / 12.86
     tau = 4.0 * viscosity * dt / (bore * bore)
     scale = 16.0 * viscosity * stretch_over_g / (bore * bore * area)
-    top = math.log(1.0 / tau) + 1.0
+    top = math.log(1.0 / tau) + _TOP
+    spacing = (top - math.log(_SLOW_END * shear_decay)) / (WALL_TERMS - 1)
+    rest = 1.0 / math.sqrt(math.pi * tau)
     for k in range(WALL_TERMS):
-        x = top - _WALL_SPACING * k
-        fall = (math.exp(x) + shear_decay) * (tau if k < _QUICK_TERMS else tau * half)
-        terms[0, k] = math.exp(-fall)
-        weight = _WALL_SPACING * math.exp(0.5 * x) / (2.0 * math.pi)
+        x = top - spacing * k
+        fall = (math.exp(x) + shear_decay) * tau
+        decay = fall
+        terms[0, k] = math.exp(-decay)
+        weight = spacing * math.exp(0.5 * x) / (2.0 * math.pi)
         if k == WALL_TERMS - 1:
-            # the slowest stands for all slower ones too, a geometric series: exp(-B tau) is gone before they differ
-            weight /= 1.0 - math.exp(-0.5 * _WALL_SPACING)
-        terms[1, k] = scale * weight * math.exp(-0.5 * fall)
+            weight /= 1.0 - math.exp(-0.5 * spacing)
+        gain = weight * (1.0 - math.exp(-fall)) / fall
+        rest -= gain
+        terms[1, k] = scale * gain
+    terms[0, WALL_TERMS] = scale * max(rest, 0.0)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -185,13 +190,9 @@ def pass_losses(
     """
     now, twice = block % 3, (block + 1) % 3
     half = forward.shape[1]
-    d0, d1, d2 = terms[0, 0], terms[0, 1], terms[0, 2]
-    g0, g1, g2 = terms[1, 0], terms[1, 1], terms[1, 2]
-    quick_gain = g0 + g1 + g2
-    d3, d4, d5 = terms[0, 3], terms[0, 4], terms[0, 5]
-    g3, g4, g5 = terms[1, 3], terms[1, 4], terms[1, 5]
-    slow_gain = g3 + g4 + g5
-    stiffness = quick_gain + slow_gain
+    d0, d1, d2, d3, d4, d5 = terms[0, 0], terms[0, 1], terms[0, 2], terms[0, 3], terms[0, 4], terms[0, 5]
+    g0, g1, g2, g3, g4, g5 = terms[1, 0], terms[1, 1], terms[1, 2], terms[1, 3], terms[1, 4], terms[1, 5]
+    stiffness = terms[0, WALL_TERMS] + (((g0 + g1) + (g2 + g3)) + (g4 + g5))
     half_inverse = 0.5 * inverse_impedance
     share = 1.0 / (1.0 + stiffness * half_inverse)
     for group in range(work.shape[0]):
@@ -202,10 +203,6 @@ def pass_losses(
             for v in range(width):
                 own[_FRICTION + v] = read_friction(table, table_scale, own[_MEAN + v] / (_REFRESH * half))
                 own[_MEAN + v] = 0.0
-        for v in range(width):
-            own[_START + v] = own[_FLOW + v]
-            slow = own[_MEMORY + 3 * LANES + v] + own[_MEMORY + 4 * LANES + v] + own[_MEMORY + 5 * LANES + v]
-            own[_SLOW + v] = slow - slow_gain * own[_FLOW + v]
         for j in range(half):
             for v in range(width):
                 own[_DOWN + v] = forward[twice, j, here + v]
@@ -215,8 +212,11 @@ def pass_losses(
                 m0 = own[_MEMORY + v] * d0
                 m1 = own[_MEMORY + LANES + v] * d1
                 m2 = own[_MEMORY + 2 * LANES + v] * d2
+                m3 = own[_MEMORY + 3 * LANES + v] * d3
+                m4 = own[_MEMORY + 4 * LANES + v] * d4
+                m5 = own[_MEMORY + 5 * LANES + v] * d5
                 last = own[_FLOW + v]
-                known = (m0 + (m1 + m2)) + (own[_SLOW + v] - quick_gain * last)
+                known = (((m0 + m1) + (m2 + m3)) + (m4 + m5)) - stiffness * last
                 free = (own[_DOWN + v] - own[_UP + v]) * half_inverse
                 friction = own[_FRICTION + v]
                 flow = (free - (known + friction * free * abs(free)) * half_inverse) * share
@@ -230,15 +230,13 @@ def pass_losses(
                 own[_MEMORY + v] = m0 + g0 * change
                 own[_MEMORY + LANES + v] = m1 + g1 * change
                 own[_MEMORY + 2 * LANES + v] = m2 + g2 * change
+                own[_MEMORY + 3 * LANES + v] = m3 + g3 * change
+                own[_MEMORY + 4 * LANES + v] = m4 + g4 * change
+                own[_MEMORY + 5 * LANES + v] = m5 + g5 * change
             for v in range(width):
                 forward[now, j, here + v + 1] = own[_DOWN + v]
             for v in range(width):
                 backward[now, j, here + v] = own[_UP + v]
-        for v in range(width):
-            change = own[_FLOW + v] - own[_START + v]
-            own[_MEMORY + 3 * LANES + v] = own[_MEMORY + 3 * LANES + v] * d3 + g3 * change
-            own[_MEMORY + 4 * LANES + v] = own[_MEMORY + 4 * LANES + v] * d4 + g4 * change
-            own[_MEMORY + 5 * LANES + v] = own[_MEMORY + 5 * LANES + v] * d5 + g5 * change
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
