@@ -40,6 +40,7 @@ from clackwork.ram.node import node_flow, waste_head  # noqa: E402
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
     LANES,
+    PADDING,
     WALL_TERMS,
     WORK_ROWS,
     darcy_friction,
@@ -168,6 +169,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         mouth_bore, mouth_speed = p[62], p[64]
     mouth_area = 0.25 * math.pi * mouth_bore * mouth_bore
     mouth_impedance = mouth_speed / (gravity * mouth_area)
+    inverse_mouth = 1.0 / mouth_impedance
     upper_impedance = p[59] / (gravity * 0.25 * math.pi * p[57] * p[57]) if upper > 0 else impedance
     dt = length / wave_speed / (2 * n * half)
     rate = 1.0 / dt
@@ -197,8 +199,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     line_fixed = line_fittings / (2.0 * gravity * line_area * line_area)
     line_inertance = line_length / (gravity * line_area)
 
-    forward = np.full((3, half, above + n + 1), supply_head)
-    backward = np.full((3, half, above + n + 1), supply_head)
+    forward = np.full((3, half, above + n + 1 + PADDING), supply_head)
+    backward = np.full((3, half, above + n + 1 + PADDING), supply_head)
     for i in range(above + n + 1):
         # waves of a steady start, each with the impedance of the pipe it runs in
         here = impedance if i > above else (upper_impedance if i > top else mouth_impedance)
@@ -208,19 +210,21 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
     upper_work = np.zeros(((upper + LANES - 1) // LANES, WORK_ROWS * LANES))
     top_work = np.zeros(((top + LANES - 1) // LANES, WORK_ROWS * LANES))
-    if start_velocity != 0.0:
-        for each in (work, upper_work, top_work):
-            start_losses(each, area * start_velocity, half)
-    wall_terms, upper_terms, top_terms = np.zeros((2, WALL_TERMS + 1)), np.zeros((2, WALL_TERMS + 1)), np.zeros((2, WALL_TERMS + 1))
+    wall_terms, upper_terms = np.zeros((2, WALL_TERMS + 1)), np.zeros((2, WALL_TERMS + 1))
+    top_terms = np.zeros((2, WALL_TERMS + 1))
     upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)
     mean_velocity = 0.5 * terminal_velocity(p)
-    wall_shear_terms(wall_terms, dt, half, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
+    wall_shear_terms(wall_terms, dt, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
     for losses, at, its_table, its_terms in ((upper, 56, upper_table, upper_terms), (top, 61, top_table, top_terms)):
         if losses > 0:
             stretch, its_bore = p[at] / losses / gravity, p[at + 1]
             fill_friction_table(its_table, highest, its_bore, p[at + 2], viscosity, friction_scale * stretch)
             its_velocity = mean_velocity * (bore / its_bore) ** 2
-            wall_shear_terms(its_terms, dt, half, unsteady * stretch, its_bore, viscosity, its_velocity)
+            wall_shear_terms(its_terms, dt, unsteady * stretch, its_bore, viscosity, its_velocity)
+    if start_velocity != 0.0:
+        start_losses(work, area * start_velocity, wall_terms)
+        start_losses(upper_work, area * start_velocity, upper_terms)
+        start_losses(top_work, area * start_velocity, top_terms)
 
     marks = np.zeros((most_beats + 2, _TALLIES))
     tally = np.zeros(_TALLIES)
@@ -260,9 +264,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         drawn = 0.0
         for j in range(half):
             wave = backward[before, j, 0]
-            flow = (supply_head - wave) / mouth_impedance
+            flow = (supply_head - wave) * inverse_mouth
             if flow > 0.0:
-                flow = (supply_head - wave - entry_in * flow * flow) / mouth_impedance
+                flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
             forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
             drawn += flow
             tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
@@ -273,24 +277,16 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             feed_flow += half * dt * pull / feed_inertance
             supply_head += half * dt * feed_flow / supply_area
         supply_head -= drawn * dt / supply_area
-        if upper > 0:
+        if above > 0:
+            inverse = 1.0 / upper_impedance
             pass_junction(forward, backward, before, above, upper_impedance, impedance)
+            if top > 0:
+                pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
+                pass_losses(
+                    block, forward, backward, 0, top, top_table, table_scale, 1.0 / mouth_impedance, top_terms, top_work
+                )
             pass_losses(
-                block,
-                forward,
-                backward,
-                top,
-                upper,
-                upper_table,
-                table_scale,
-                1.0 / upper_impedance,
-                upper_terms,
-                upper_work,
-            )
-        if top > 0:
-            pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
-            pass_losses(
-                block, forward, backward, 0, top, top_table, table_scale, 1.0 / mouth_impedance, top_terms, top_work
+                block, forward, backward, top, upper, upper_table, table_scale, inverse, upper_terms, upper_work
             )
         pass_losses(block, forward, backward, above, n, table, table_scale, inverse_impedance, wall_terms, work)
         # pump
@@ -474,7 +470,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     if been_open:
                         been_open = False
                         tally[0] = time + dt * landed
-                        tally[10] = dt * (spent_in(work) + spent_in(upper_work) + spent_in(top_work))
+                        tally[10] = dt * (
+                            spent_in(work, n) + spent_in(upper_work, upper) + spent_in(top_work, top)
+                        )
                         marks[beats] = tally
                         if balanced and beats >= 2:
                             # move towards the head at which the line takes what the last beats gave

@@ -20,6 +20,7 @@ from numba import njit  # noqa: E402  (the cache folder has to be known before n
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
     LANES,
+    PADDING,
     WALL_TERMS,
     WORK_ROWS,
     fill_friction_table,
@@ -141,7 +142,7 @@ def _inner_step(
     the flows on its two sides.
     """
     now, twice = block % 3, (block + 1) % 3
-    half, n = forward.shape[1], forward.shape[2] - 1
+    half, n = forward.shape[1], int(p[2])
     give = 2.0 * p[1] / p[0]
     for j in range(half):
         step = block * half + j
@@ -187,7 +188,7 @@ def _valve_end(
 ) -> None:  # fmt: skip
     """Send back the waves that come to the valve in one block; it holds its vapour head while a cavity stands there."""
     impedance, dt, before = p[0], p[1], (block + 2) % 3
-    half, n = forward.shape[1], forward.shape[2] - 1
+    half, n = forward.shape[1], int(p[2])
     for j in range(half):
         step = block * half + j
         wave = forward[before, j, n]
@@ -230,13 +231,13 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     fill_friction_table(table, 4.0 * flow, bore, p[7], p[8], p[9] * p[10])
     table += p[12]
     table_scale = FRICTION_POINTS / math.sqrt(4.0 * flow)
-    wall_terms = np.zeros((2, WALL_TERMS))
-    wall_shear_terms(wall_terms, dt, half, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore))
+    wall_terms = np.zeros((2, WALL_TERMS + 1))
+    wall_shear_terms(wall_terms, dt, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore))
     work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
-    start_losses(work, flow, half)
+    start_losses(work, flow, wall_terms)
     loss = _steady_loss(read_friction(table, table_scale, flow), flow, impedance)
     start_head = p[13] + p[14] + n * loss
-    forward, backward = np.empty((3, half, n + 1)), np.empty((3, half, n + 1))
+    forward, backward = np.zeros((3, half, n + 1 + PADDING)), np.zeros((3, half, n + 1 + PADDING))
     for i in range(n + 1):
         forward[:, :, i] = start_head - i * loss + impedance * flow
         backward[:, :, i] = start_head - i * loss - impedance * flow
