@@ -210,21 +210,33 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
     upper_work = np.zeros(((upper + LANES - 1) // LANES, WORK_ROWS * LANES))
     top_work = np.zeros(((top + LANES - 1) // LANES, WORK_ROWS * LANES))
-    wall_terms, upper_terms = np.zeros((2, WALL_TERMS + 1)), np.zeros((2, WALL_TERMS + 1))
-    top_terms = np.zeros((2, WALL_TERMS + 1))
+    wall_terms, upper_terms = np.zeros((2, WALL_TERMS + 2)), np.zeros((2, WALL_TERMS + 2))
+    top_terms = np.zeros((2, WALL_TERMS + 2))
     upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)
     mean_velocity = 0.5 * terminal_velocity(p)
-    wall_shear_terms(wall_terms, dt, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
-    for losses, at, its_table, its_terms in ((upper, 56, upper_table, upper_terms), (top, 61, top_table, top_terms)):
+    wall_shear_terms(wall_terms, dt, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity, impedance)
+    for losses, at, its_table, its_terms, its_impedance in (
+        (upper, 56, upper_table, upper_terms, upper_impedance),
+        (top, 61, top_table, top_terms, mouth_impedance),
+    ):
         if losses > 0:
             stretch, its_bore = p[at] / losses / gravity, p[at + 1]
             fill_friction_table(its_table, highest, its_bore, p[at + 2], viscosity, friction_scale * stretch)
             its_velocity = mean_velocity * (bore / its_bore) ** 2
-            wall_shear_terms(its_terms, dt, unsteady * stretch, its_bore, viscosity, its_velocity)
+            wall_shear_terms(its_terms, dt, unsteady * stretch, its_bore, viscosity, its_velocity, its_impedance)
     if start_velocity != 0.0:
         start_losses(work, area * start_velocity, wall_terms)
         start_losses(upper_work, area * start_velocity, upper_terms)
         start_losses(top_work, area * start_velocity, top_terms)
+
+    # what the steps with both valves at rest need, and their tallies
+    may_rest = body_air <= 0.0 and snifter <= 0.0 and delivery_leak <= 0.0 and vessel_held
+    at_rest, quiet_square, quiet_balance, quiet_side = False, 0.0, 0.0, 1.0
+    quiet_give, half_rate = 1.5 * body_compliance * rate, 0.5 * rate
+    quiet_scale = 4.0 * (inverse_impedance + quiet_give)
+    quiet_half = 2.0 / quiet_scale
+    quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
+    quiet_highest = 1e9 if delivery_shut else vessel_head + cracking
 
     marks = np.zeros((most_beats + 2, _TALLIES))
     tally = np.zeros(_TALLIES)
@@ -246,6 +258,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     vessel_abs_start = vessel_head + atmospheric_head
     beats = 0
     checked = 0
+    inflow, velocity, waste_now = 0.0, 0.0, 0.0
     been_open = opening > rest_opening
     time = 0.0
     last_event = 0.0
@@ -278,19 +291,64 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             supply_head += half * dt * feed_flow / supply_area
         supply_head -= drawn * dt / supply_area
         if above > 0:
-            inverse = 1.0 / upper_impedance
             pass_junction(forward, backward, before, above, upper_impedance, impedance)
             if top > 0:
                 pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
-                pass_losses(
-                    block, forward, backward, 0, top, top_table, table_scale, 1.0 / mouth_impedance, top_terms, top_work
-                )
-            pass_losses(
-                block, forward, backward, top, upper, upper_table, table_scale, inverse, upper_terms, upper_work
-            )
-        pass_losses(block, forward, backward, above, n, table, table_scale, inverse_impedance, wall_terms, work)
+                pass_losses(block, forward, backward, 0, top_table, table_scale, top_terms, top_work)
+            pass_losses(block, forward, backward, top, upper_table, table_scale, upper_terms, upper_work)
+        pass_losses(block, forward, backward, above, table, table_scale, wall_terms, work)
         # pump
-        for j in range(half):
+        j = 0
+        while j < half:
+            if at_rest and speed == 0.0 and owed == 0.0 and not delivering and cavity <= 0.0:
+                # valves at rest, no air, no snifter: one root from wave to head, until something is about to move
+                quiet = 0
+                while j < half:
+                    wave = forward[before, j, above + n]
+                    source = wave * inverse_impedance + quiet_give * head_before + half_rate * stored_before
+                    root = (math.sqrt(quiet_square + quiet_scale * abs(source)) - waste_open) * quiet_half
+                    head = math.copysign(root * root, source)
+                    mean_head = 0.5 * (head + head_before)
+                    if head < vapour_head or head > quiet_highest or (mean_head - quiet_balance) * quiet_side > 0.0:
+                        break
+                    backward[before, j, above + n] = 2.0 * head - wave
+                    waste_now = math.copysign(waste_open * root, source)
+                    inflow = (wave - head) * inverse_impedance
+                    stored_before = body_compliance * (head - head_before)
+                    head_before = head
+                    quiet_wasted += waste_now
+                    quiet_spent += head * waste_now
+                    quiet_stored += head * (inflow - waste_now)
+                    highest_inflow = max(highest_inflow, inflow)
+                    beat_peak, beat_lowest = max(beat_peak, head), min(beat_lowest, head)
+                    if rows < trace.shape[0] and (step + quiet) % trace_stride == 0:
+                        trace[rows, 0] = time + quiet * dt
+                        trace[rows, 1] = head
+                        trace[rows, 2] = inflow / area
+                        trace[rows, 3] = opening
+                        trace[rows, 4] = vessel_head
+                        trace[rows, 5] = waste_now
+                        trace[rows, 6] = 0.0
+                        rows += 1
+                    j += 1
+                    quiet += 1
+                step += quiet
+                time += quiet * dt
+                quiet_steps += quiet
+                velocity = inflow / area
+                if j >= half:
+                    break
+            at_rest = False
+            if quiet_steps > 0:
+                tally[1] += quiet_wasted * dt
+                tally[11] += quiet_spent * dt
+                tally[14] += quiet_stored * dt
+                if opening >= stroke:
+                    tally[4] += quiet_steps * dt
+                if balanced:
+                    tally[7] += quiet_steps * vessel_head * dt
+                beat_highest_velocity = max(beat_highest_velocity, highest_inflow / area)
+                quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
             wave = forward[before, j, above + n]
             if opening != opening_known:
                 opening_known = opening
@@ -480,6 +538,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                             taken = max((tally[2] - since[2]) / (tally[0] - since[0]), 0.0)
                             asked = line_lift + _line_loss(taken, line_fixed, line_table, line_scale)
                             vessel_head += _BALANCE_SHARE * (asked - vessel_head)
+                            quiet_highest = 1e9 if delivery_shut else vessel_head + cracking
                         per_beat[beats, 0] = beat_highest_velocity
                         per_beat[beats, 1] = beat_peak
                         per_beat[beats, 2] = beat_lowest
@@ -511,8 +570,14 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 rows += 1
             time += dt
             step += 1
+            j += 1
             if beats >= most_beats:
                 break
+            if may_rest and speed == 0.0 and not delivering and (opening >= stroke or opening <= rest_opening):
+                at_rest = opening == opening_known
+                quiet_square = waste_open * waste_open
+                quiet_balance = load / (closing_force * relief)
+                quiet_side = 1.0 if opening >= stroke else -1.0
         block += 1
         if beats > max(least_beats, checked) and window_settled(
             marks, beats - 1, window_width(beats, least_beats), tolerance, vessel_held

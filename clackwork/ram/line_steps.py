@@ -76,17 +76,6 @@ BOIL_MARGIN = 1.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _steady_loss(friction: float, flow: float, impedance: float) -> float:
-    """Loss of one lump that :func:`pass_losses`, with its one substitution, keeps steady [m]."""
-    loss = friction * flow * flow
-    for _ in range(20):
-        free = flow + loss / (2.0 * impedance)
-        passed = free - friction * free * free / (2.0 * impedance)
-        loss = friction * passed * passed
-    return loss
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _vessel_step(
     wave: float, ends: FloatArray, inflow: float, p: FloatArray, start_head: float, start_air: float
 ) -> None:
@@ -231,11 +220,11 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     fill_friction_table(table, 4.0 * flow, bore, p[7], p[8], p[9] * p[10])
     table += p[12]
     table_scale = FRICTION_POINTS / math.sqrt(4.0 * flow)
-    wall_terms = np.zeros((2, WALL_TERMS + 1))
-    wall_shear_terms(wall_terms, dt, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore))
+    wall_terms = np.zeros((2, WALL_TERMS + 2))
+    wall_shear_terms(wall_terms, dt, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore), impedance)
     work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
     start_losses(work, flow, wall_terms)
-    loss = _steady_loss(read_friction(table, table_scale, flow), flow, impedance)
+    loss = read_friction(table, table_scale, flow) * flow * flow
     start_head = p[13] + p[14] + n * loss
     forward, backward = np.zeros((3, half, n + 1 + PADDING)), np.zeros((3, half, n + 1 + PADDING))
     for i in range(n + 1):
@@ -249,6 +238,6 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     ends, cavities = np.array([start_head, start_air, gas[n + 1]]), gas[1 : n + 1]
     for block in range(int(p[4]) // half):
         _pump_end(block, forward, backward, ends, envelope, p, trace, stride, start_air)
-        pass_losses(block, forward, backward, 0, n, table, table_scale, 1.0 / impedance, wall_terms, work)
+        pass_losses(block, forward, backward, 0, table, table_scale, wall_terms, work)
         _inner_step(block, forward, backward, boiling, cavities, envelope, p, trace, stride)
         _valve_end(block, forward, backward, ends, envelope, p, trace, stride, boiling[n + 1])

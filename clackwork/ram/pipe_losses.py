@@ -83,9 +83,19 @@ def read_friction(table: FloatArray, scale: float, flow: float) -> float:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def wall_shear_terms(
-    terms: FloatArray, dt: float, stretch_over_g: float, bore: float, viscosity: float, velocity: float
+    terms: FloatArray,
+    dt: float,
+    stretch_over_g: float,
+    bore: float,
+    viscosity: float,
+    velocity: float,
+    impedance: float,
 ) -> None:
-    """Decays (row 0) and gains (row 1) of the head lost to unsteady wall shear along one lump's stretch.
+    """What :func:`pass_losses` needs of the head lost to unsteady wall shear along one lump's stretch.
+
+    Row 0: by how much the memory of each exponential decays in a step, then the share of the waves' difference that is
+    flow, [m2/s], and twice the impedance [s/m2]. Row 1: by how much the flow of the step before counts in each memory,
+    then their sum with what acts at once [s/m2].
 
     Convolution of the acceleration with Vardy and Brown's weighting function for smooth turbulent flow (2003; from
     memory), W = exp(-B tau) / (2 sqrt(pi tau)), tau = 4 nu t / D^2, at the Reynolds number of ``velocity``.
@@ -96,14 +106,14 @@ def wall_shear_terms(
 
     Parameters
     ----------
-    terms : float64[2, WALL_TERMS + 1]
+    terms : float64[2, WALL_TERMS + 2]
         Filled in.
     dt : float
         Step [s].
     stretch_over_g : float
         Length of pipe of one lump over gravity, times the share of the wall shear wanted [s2].
-    bore, viscosity, velocity : float
-        [m], [m2/s], [m/s]
+    bore, viscosity, velocity, impedance : float
+        [m], [m2/s], [m/s], [s/m2]
     """
     area = 0.25 * math.pi * bore * bore
     reynolds = max(velocity * bore / viscosity, 2000.0)
@@ -113,6 +123,7 @@ def wall_shear_terms(
     first = math.log(_FASTEST / tau)
     spacing = max((first - math.log(_SLOWEST * shear_decay)) / (WALL_TERMS - 1), 0.5)
     at_once = 1.0 / math.sqrt(math.pi * tau)
+    kept = gains = 0.0
     for k in range(WALL_TERMS):
         x = first - spacing * k
         fall = (math.exp(x) + shear_decay) * tau
@@ -122,8 +133,13 @@ def wall_shear_terms(
             weight /= 1.0 - math.exp(-0.5 * spacing)
         gain = weight * (1.0 - math.exp(-fall)) / fall
         at_once -= gain
-        terms[0, k], terms[1, k] = math.exp(-fall), scale * gain
-    terms[0, WALL_TERMS], terms[1, WALL_TERMS] = 0.0, scale * max(at_once, 0.0)
+        gains += gain
+        terms[0, k], terms[1, k] = math.exp(-fall), scale * gain * (1.0 - math.exp(-fall))
+        kept += terms[1, k]
+    at_once = max(at_once, 0.0)
+    terms[0, WALL_TERMS] = 1.0 / (2.0 * impedance + scale * (gains + at_once))
+    terms[0, WALL_TERMS + 1] = 2.0 * impedance
+    terms[1, WALL_TERMS] = kept + scale * at_once
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -151,7 +167,7 @@ def start_losses(work: FloatArray, flow: float, terms: FloatArray) -> None:
             work[group, _FLOW + v] = flow
             work[group, _MEAN + v] = abs(flow) * _REFRESH
             for k in range(WALL_TERMS):
-                work[group, _MEMORY + k * LANES + v] = -terms[1, k] * flow
+                work[group, _MEMORY + k * LANES + v] = -terms[1, k] / (1.0 - terms[0, k]) * flow
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -160,10 +176,8 @@ def pass_losses(
     forward: FloatArray,
     backward: FloatArray,
     first: int,
-    losses: int,
     table: FloatArray,
     table_scale: float,
-    inverse_impedance: float,
     terms: FloatArray,
     work: FloatArray,
 ) -> None:
@@ -181,11 +195,11 @@ def pass_losses(
     forward, backward : float64[3, half, losses + 1 + PADDING]
         Waves downstream and upstream in the last three blocks: ``forward[:, :, i]`` comes to loss i,
         ``backward[:, :, i + 1]`` too; column 0 of one and ``losses`` of the other belong to supply and pump.
-    first, losses : int
-        The pipe's losses: so many, from this one.
+    first : int
+        The pipe's first loss.
     table, table_scale : float64[FRICTION_POINTS + 1], float
         From :func:`fill_friction_table`.
-    terms : float64[2, WALL_TERMS + 1]
+    terms : float64[2, WALL_TERMS + 2]
         From :func:`wall_shear_terms`.
     work : float64[groups, WORK_ROWS * LANES]
         State of the losses, kept from block to block; :func:`spent_in` reads what they have taken.
@@ -193,20 +207,15 @@ def pass_losses(
     now, twice = block % 3, (block + 1) % 3
     half = forward.shape[1]
     d0, d1, d2, d3, d4, d5 = terms[0, 0], terms[0, 1], terms[0, 2], terms[0, 3], terms[0, 4], terms[0, 5]
-    g0, g1, g2, g3, g4, g5 = terms[1, 0], terms[1, 1], terms[1, 2], terms[1, 3], terms[1, 4], terms[1, 5]
-    e0, e1, e2, e3, e4, e5 = g0 * (1 - d0), g1 * (1 - d1), g2 * (1 - d2), g3 * (1 - d3), g4 * (1 - d4), g5 * (1 - d5)
-    at_once = terms[1, WALL_TERMS]
-    kept = ((e0 + e1) + (e2 + e3)) + (e4 + e5) + at_once
-    stiffness = ((g0 + g1) + (g2 + g3)) + (g4 + g5) + at_once
-    twice_impedance = 2.0 / inverse_impedance
-    half_share = 0.5 * inverse_impedance / (1.0 + 0.5 * stiffness * inverse_impedance)
+    e0, e1, e2, e3, e4, e5 = terms[1, 0], terms[1, 1], terms[1, 2], terms[1, 3], terms[1, 4], terms[1, 5]
+    half_share, twice_impedance, kept = terms[0, WALL_TERMS], terms[0, WALL_TERMS + 1], terms[1, WALL_TERMS]
     for group in range(work.shape[0]):
         here = first + group * LANES
         own = work[group]
         if block % _REFRESH == 0:
-            for v in range(min(LANES, losses - group * LANES)):
-                friction = read_friction(table, table_scale, own[_MEAN + v] / _REFRESH)
-                own[_FRICTION + v] = friction * half_share
+            for v in range(LANES):
+                own[_FRICTION + v] = half_share * read_friction(table, table_scale, own[_MEAN + v] / _REFRESH)
+            for v in range(LANES):
                 own[_MEAN + v] = 0.0
         for j in range(half):
             for v in range(LANES):
