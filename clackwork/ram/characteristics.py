@@ -277,7 +277,11 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             if not been_open and opening > 0.5 * stroke:
                 been_open = True
                 last_event = time
-        owed = overfull + (piston if piston > 0.0 else seat_area * relief) * (opening - place) / dt - piston * (push + give * body_head)
+        owed = (
+            overfull
+            + (piston if piston > 0.0 else seat_area * relief) * (opening - place) / dt
+            - piston * (push + give * body_head)
+        )
         time += dt
         if been_open and time - last_event > wait_open:
             state = 1.0

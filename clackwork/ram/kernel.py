@@ -81,6 +81,8 @@ _BALANCED_BEATS = 3
 _BALANCE_SHARE, _BALANCE_TOLERANCE = 0.5, 1e-3
 """A balanced vessel's head goes by this share, each beat, to what the line asks for the mean flow of so many beats, and
 must meet it within this tolerance over the beats averaged."""
+_LAST_CHANCE = 3.0
+"""Times the tolerance within which the means of the last beats allowed have to agree."""
 _CHOKED = 0.47
 """Share of the outside pressure beyond which more suction draws no more air (air, isentropic; textbook)."""
 
@@ -207,9 +209,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         forward[:, :, i] += here * area * start_velocity
         here = impedance if i >= above else (upper_impedance if i >= top else mouth_impedance)
         backward[:, :, i] -= here * area * start_velocity
-    work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
-    upper_work = np.zeros(((upper + LANES - 1) // LANES, WORK_ROWS * LANES))
-    top_work = np.zeros(((top + LANES - 1) // LANES, WORK_ROWS * LANES))
+    work = np.zeros((n + LANES - 1) // LANES * WORK_ROWS * LANES)
+    upper_work = np.zeros((upper + LANES - 1) // LANES * WORK_ROWS * LANES)
+    top_work = np.zeros((top + LANES - 1) // LANES * WORK_ROWS * LANES)
     wall_terms, upper_terms = np.zeros((2, WALL_TERMS + 2)), np.zeros((2, WALL_TERMS + 2))
     top_terms = np.zeros((2, WALL_TERMS + 2))
     upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)
@@ -232,7 +234,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     # what the steps with both valves at rest need, and their tallies
     may_rest = body_air <= 0.0 and snifter <= 0.0 and delivery_leak <= 0.0 and vessel_held
     at_rest, quiet_square, quiet_balance, quiet_side = False, 0.0, 0.0, 1.0
-    quiet_give, half_rate = 1.5 * body_compliance * rate, 0.5 * rate
+    quiet_give, quiet_kept = 1.5 * body_compliance * rate, 0.5 * body_compliance * rate
+    inverse_compliance = 1.0 / max(body_compliance, 1e-15)
     quiet_scale = 4.0 * (inverse_impedance + quiet_give)
     quiet_half = 2.0 / quiet_scale
     quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
@@ -303,9 +306,12 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if at_rest and speed == 0.0 and owed == 0.0 and not delivering and cavity <= 0.0:
                 # valves at rest, no air, no snifter: one root from wave to head, until something is about to move
                 quiet = 0
+                head_older = head_before - stored_before * inverse_compliance
                 while j < half:
                     wave = forward[before, j, above + n]
-                    source = wave * inverse_impedance + quiet_give * head_before + half_rate * stored_before
+                    source = (
+                        wave * inverse_impedance - quiet_kept * head_older + (quiet_give + quiet_kept) * head_before
+                    )
                     root = (math.sqrt(quiet_square + quiet_scale * abs(source)) - waste_open) * quiet_half
                     head = math.copysign(root * root, source)
                     mean_head = 0.5 * (head + head_before)
@@ -314,8 +320,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     backward[before, j, above + n] = 2.0 * head - wave
                     waste_now = math.copysign(waste_open * root, source)
                     inflow = (wave - head) * inverse_impedance
-                    stored_before = body_compliance * (head - head_before)
-                    head_before = head
+                    head_older, head_before = head_before, head
                     quiet_wasted += waste_now
                     quiet_spent += head * waste_now
                     quiet_stored += head * (inflow - waste_now)
@@ -332,6 +337,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                         rows += 1
                     j += 1
                     quiet += 1
+                stored_before = body_compliance * (head_before - head_older)
                 step += quiet
                 time += quiet * dt
                 quiet_steps += quiet
@@ -378,7 +384,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 waste = waste_factor * math.sqrt(spread)
                 if part < 1.0:
                     ratio = curtain_ratio * (opening + way)
-                    waste = part * waste + (1.0 - part) * waste_factor * math.sqrt(ratio * ratio / (1.0 + ratio * ratio))
+                    waste = part * waste + (1.0 - part) * waste_factor * math.sqrt(
+                        ratio * ratio / (1.0 + ratio * ratio)
+                    )
                 waste += waste_leak
                 piston = seat_area * (1.0 - (1.0 - closing) * spread)
             if snifter > 0.0:
@@ -407,7 +415,14 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                         compliance += air_volume / pressure
                     compliance *= 1.5 * rate
                     g_sum = inverse_impedance + compliance - piston * give
-                    source = wave * inverse_impedance + compliance * head_before + back_leak + piston * push + owed + 0.5 * stored_before * rate
+                    source = (
+                        wave * inverse_impedance
+                        + compliance * head_before
+                        + back_leak
+                        + piston * push
+                        + owed
+                        + 0.5 * stored_before * rate
+                    )
                     if air_in != 0.0:
                         source += air_in * atmospheric_head / pressure * rate
                     head = waste_head(g_sum, source, waste)
@@ -528,9 +543,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     if been_open:
                         been_open = False
                         tally[0] = time + dt * landed
-                        tally[10] = dt * (
-                            spent_in(work, n) + spent_in(upper_work, upper) + spent_in(top_work, top)
-                        )
+                        tally[10] = dt * (spent_in(work, n) + spent_in(upper_work, upper) + spent_in(top_work, top))
                         marks[beats] = tally
                         if balanced and beats >= 2:
                             # move towards the head at which the line takes what the last beats gave
@@ -579,8 +592,10 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 quiet_balance = load / (closing_force * relief)
                 quiet_side = 1.0 if opening >= stroke else -1.0
         block += 1
+        # beats that are still unsure when no more are allowed count as settled by a looser measure
+        enough = tolerance if beats < most_beats else _LAST_CHANCE * tolerance
         if beats > max(least_beats, checked) and window_settled(
-            marks, beats - 1, window_width(beats, least_beats), tolerance, vessel_held
+            marks, beats - 1, window_width(beats, least_beats), enough, vessel_held
         ):
             settled = True
             if balanced:

@@ -19,7 +19,7 @@ WALL_TERMS = 6
 """Exponentials of the wall shear."""
 _FASTEST, _SLOWEST = 2.7, 0.25
 """Rates of the first exponential, by the step, and of the last, by the decay of the weighting function."""
-_REFRESH = 8
+_REFRESH = 4
 """Blocks between two readings of the friction table, each at the mean of the flows at the blocks' ends since the last."""
 LANES = 16
 """Losses stepped side by side."""
@@ -162,15 +162,16 @@ def pass_junction(
 @njit(cache=True, nogil=True, error_model="numpy")
 def start_losses(work: FloatArray, flow: float, terms: FloatArray) -> None:
     """Set the losses of :func:`pass_losses` to a steady flow [m3/s]."""
-    for group in range(work.shape[0]):
+    for group in range(work.size // (WORK_ROWS * LANES)):
+        own = group * WORK_ROWS * LANES
         for v in range(LANES):
-            work[group, _FLOW + v] = flow
-            work[group, _MEAN + v] = abs(flow) * _REFRESH
+            work[own + _FLOW + v] = flow
+            work[own + _MEAN + v] = abs(flow) * _REFRESH
             for k in range(WALL_TERMS):
-                work[group, _MEMORY + k * LANES + v] = -terms[1, k] / (1.0 - terms[0, k]) * flow
+                work[own + _MEMORY + k * LANES + v] = -terms[1, k] / (1.0 - terms[0, k]) * flow
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def pass_losses(
     block: int,
     forward: FloatArray,
@@ -201,7 +202,7 @@ def pass_losses(
         From :func:`fill_friction_table`.
     terms : float64[2, WALL_TERMS + 2]
         From :func:`wall_shear_terms`.
-    work : float64[groups, WORK_ROWS * LANES]
+    work : float64[groups * WORK_ROWS * LANES]
         State of the losses, kept from block to block; :func:`spent_in` reads what they have taken.
     """
     now, twice = block % 3, (block + 1) % 3
@@ -209,49 +210,51 @@ def pass_losses(
     d0, d1, d2, d3, d4, d5 = terms[0, 0], terms[0, 1], terms[0, 2], terms[0, 3], terms[0, 4], terms[0, 5]
     e0, e1, e2, e3, e4, e5 = terms[1, 0], terms[1, 1], terms[1, 2], terms[1, 3], terms[1, 4], terms[1, 5]
     half_share, twice_impedance, kept = terms[0, WALL_TERMS], terms[0, WALL_TERMS + 1], terms[1, WALL_TERMS]
-    for group in range(work.shape[0]):
+    for group in range(work.size // (WORK_ROWS * LANES)):
         here = first + group * LANES
-        own = work[group]
+        own = group * WORK_ROWS * LANES
         if block % _REFRESH == 0:
             for v in range(LANES):
-                own[_FRICTION + v] = half_share * read_friction(table, table_scale, own[_MEAN + v] / _REFRESH)
+                work[own + _FRICTION + v] = half_share * read_friction(
+                    table, table_scale, work[own + _MEAN + v] / _REFRESH
+                )
             for v in range(LANES):
-                own[_MEAN + v] = 0.0
+                work[own + _MEAN + v] = 0.0
         for j in range(half):
             for v in range(LANES):
-                own[_DOWN + v] = forward[twice, j, here + v]
+                work[own + _DOWN + v] = forward[twice, j, here + v]
             for v in range(LANES):
-                own[_UP + v] = backward[twice, j, here + v + 1]
+                work[own + _UP + v] = backward[twice, j, here + v + 1]
             for v in range(LANES):
-                m0 = own[_MEMORY + v] * d0
-                m1 = own[_MEMORY + LANES + v] * d1
-                m2 = own[_MEMORY + 2 * LANES + v] * d2
-                m3 = own[_MEMORY + 3 * LANES + v] * d3
-                m4 = own[_MEMORY + 4 * LANES + v] * d4
-                m5 = own[_MEMORY + 5 * LANES + v] * d5
-                last = own[_FLOW + v]
-                own[_MEMORY + v] = m0 - e0 * last
-                own[_MEMORY + LANES + v] = m1 - e1 * last
-                own[_MEMORY + 2 * LANES + v] = m2 - e2 * last
-                own[_MEMORY + 3 * LANES + v] = m3 - e3 * last
-                own[_MEMORY + 4 * LANES + v] = m4 - e4 * last
-                own[_MEMORY + 5 * LANES + v] = m5 - e5 * last
-                down, up = own[_DOWN + v], own[_UP + v]
+                m0 = work[own + _MEMORY + v] * d0
+                m1 = work[own + _MEMORY + LANES + v] * d1
+                m2 = work[own + _MEMORY + 2 * LANES + v] * d2
+                m3 = work[own + _MEMORY + 3 * LANES + v] * d3
+                m4 = work[own + _MEMORY + 4 * LANES + v] * d4
+                m5 = work[own + _MEMORY + 5 * LANES + v] * d5
+                last = work[own + _FLOW + v]
+                work[own + _MEMORY + v] = m0 - e0 * last
+                work[own + _MEMORY + LANES + v] = m1 - e1 * last
+                work[own + _MEMORY + 2 * LANES + v] = m2 - e2 * last
+                work[own + _MEMORY + 3 * LANES + v] = m3 - e3 * last
+                work[own + _MEMORY + 4 * LANES + v] = m4 - e4 * last
+                work[own + _MEMORY + 5 * LANES + v] = m5 - e5 * last
+                down, up = work[own + _DOWN + v], work[own + _UP + v]
                 over = down - up
                 smooth = (over - ((((m0 + m1) + (m2 + m3)) + (m4 + m5)) - kept * last)) * half_share
-                slowed = own[_FRICTION + v] * abs(last)
+                slowed = work[own + _FRICTION + v] * abs(last)
                 flow = smooth - smooth * (slowed * (1.0 - slowed))
                 loss = over - flow * twice_impedance
-                own[_DOWN + v] = down - loss
-                own[_UP + v] = up + loss
-                own[_FLOW + v] = flow
-                own[_SPENT + v] = own[_SPENT + v] + loss * flow
+                work[own + _DOWN + v] = down - loss
+                work[own + _UP + v] = up + loss
+                work[own + _FLOW + v] = flow
+                work[own + _SPENT + v] = work[own + _SPENT + v] + loss * flow
             for v in range(LANES):
-                forward[now, j, here + v + 1] = own[_DOWN + v]
+                forward[now, j, here + v + 1] = work[own + _DOWN + v]
             for v in range(LANES):
-                backward[now, j, here + v] = own[_UP + v]
+                backward[now, j, here + v] = work[own + _UP + v]
         for v in range(LANES):
-            own[_MEAN + v] = own[_MEAN + v] + abs(own[_FLOW + v])
+            work[own + _MEAN + v] = work[own + _MEAN + v] + abs(work[own + _FLOW + v])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -259,5 +262,5 @@ def spent_in(work: FloatArray, losses: int) -> float:
     """Sum over steps and losses of loss times flow since the start [m4/s]."""
     total = 0.0
     for i in range(losses):
-        total += work[i // LANES, _SPENT + i % LANES]
+        total += work[i // LANES * WORK_ROWS * LANES + _SPENT + i % LANES]
     return total
