@@ -1,8 +1,9 @@
 """The textbook method of characteristics, plain and slow: the oracle the kernel is checked against.
 
-N reaches, friction at every node from its own Reynolds number, the pump's end solved by bisection on the body
-head (every outflow rises with head, so the balance has one root), the valve moved in steps of one reach. It
-shares no scheme, and no shortcut, with :mod:`clackwork.ram.kernel`.
+N reaches, friction and wall shear at every node, friction from its own Reynolds number, the pump's end solved by
+bisection on the body head (every outflow rises with head, so the balance has one root), the valve moved in steps of one
+reach. Heads and flows at the pump are means over a step; storage and valve are of second order, as in
+:mod:`clackwork.ram.kernel`, with which it shares the friction factor and no shortcut.
 Source: Wylie and Streeter, Fluid Transients (from memory).
 """
 
@@ -277,11 +278,8 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             if not been_open and opening > 0.5 * stroke:
                 been_open = True
                 last_event = time
-        owed = (
-            overfull
-            + (piston if piston > 0.0 else seat_area * relief) * (opening - place) / dt
-            - piston * (push + give * body_head)
-        )
+        swept = piston if piston > 0.0 else seat_area * relief
+        owed = overfull + swept * (opening - place) / dt - piston * (push + give * body_head)
         time += dt
         if been_open and time - last_event > wait_open:
             state = 1.0

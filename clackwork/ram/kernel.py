@@ -415,14 +415,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                         compliance += air_volume / pressure
                     compliance *= 1.5 * rate
                     g_sum = inverse_impedance + compliance - piston * give
-                    source = (
-                        wave * inverse_impedance
-                        + compliance * head_before
-                        + back_leak
-                        + piston * push
-                        + owed
-                        + 0.5 * stored_before * rate
-                    )
+                    source = wave * inverse_impedance + compliance * head_before + 0.5 * stored_before * rate
+                    source += back_leak + piston * push + owed
                     if air_in != 0.0:
                         source += air_in * atmospheric_head / pressure * rate
                     head = waste_head(g_sum, source, waste)
