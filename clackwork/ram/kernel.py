@@ -39,18 +39,17 @@ from clackwork.ram.layout import (  # noqa: E402
 from clackwork.ram.node import node_flow, waste_head  # noqa: E402
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
-    LANES,
-    PADDING,
     WALL_TERMS,
-    WORK_ROWS,
     darcy_friction,
     fill_friction_table,
+    loss_work,
     pass_junction,
     pass_losses,
     read_friction,
     spent_in,
     start_losses,
     wall_shear_terms,
+    wave_room,
 )
 from clackwork.ram.settling import window_settled, window_width  # noqa: E402
 
@@ -201,17 +200,16 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     line_fixed = line_fittings / (2.0 * gravity * line_area * line_area)
     line_inertance = line_length / (gravity * line_area)
 
-    forward = np.full((3, half, above + n + 1 + PADDING), supply_head)
-    backward = np.full((3, half, above + n + 1 + PADDING), supply_head)
+    forward, backward, work = wave_room(above + n, half, n)
+    forward[:], backward[:] = supply_head, supply_head
     for i in range(above + n + 1):
         # waves of a steady start, each with the impedance of the pipe it runs in
         here = impedance if i > above else (upper_impedance if i > top else mouth_impedance)
         forward[:, :, i] += here * area * start_velocity
         here = impedance if i >= above else (upper_impedance if i >= top else mouth_impedance)
         backward[:, :, i] -= here * area * start_velocity
-    work = np.zeros((n + LANES - 1) // LANES * WORK_ROWS * LANES)
-    upper_work = np.zeros((upper + LANES - 1) // LANES * WORK_ROWS * LANES)
-    top_work = np.zeros((top + LANES - 1) // LANES * WORK_ROWS * LANES)
+    upper_work = loss_work(upper)
+    top_work = loss_work(top)
     wall_terms, upper_terms = np.zeros((2, WALL_TERMS + 2)), np.zeros((2, WALL_TERMS + 2))
     top_terms = np.zeros((2, WALL_TERMS + 2))
     upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)

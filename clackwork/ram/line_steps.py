@@ -19,11 +19,10 @@ from numba import njit  # noqa: E402  (the cache folder has to be known before n
 
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
-    LANES,
     PADDING,
     WALL_TERMS,
-    WORK_ROWS,
     fill_friction_table,
+    loss_work,
     pass_losses,
     read_friction,
     start_losses,
@@ -222,7 +221,7 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     table_scale = FRICTION_POINTS / math.sqrt(4.0 * flow)
     wall_terms = np.zeros((2, WALL_TERMS + 2))
     wall_shear_terms(wall_terms, dt, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore), impedance)
-    work = np.zeros((n + LANES - 1) // LANES * WORK_ROWS * LANES)
+    work = loss_work(n)
     start_losses(work, flow, wall_terms)
     loss = read_friction(table, table_scale, flow) * flow * flow
     start_head = p[13] + p[14] + n * loss
