@@ -102,7 +102,7 @@ def promise_json(promise: Promise, system: str) -> dict[str, Any]:
         "site": promise.site,
         "build": promise.build,
         "answer": promise.answer,
-        "reasons": [_reason_json(reason, system) for reason in promise.reasons],
+        "reasons": [reason_json(reason, system) for reason in promise.reasons],
         "state_shares": {state: number(share, None, system) for state, share in promise.state_shares.items()},
     }
     for name, kind in PROMISE_KINDS.items():
@@ -114,7 +114,8 @@ def promise_json(promise: Promise, system: str) -> dict[str, Any]:
     return found
 
 
-def _reason_json(reason: Reason, system: str) -> dict[str, Any]:
+def reason_json(reason: Reason, system: str) -> dict[str, Any]:
+    """A reason as plain data: its id, its words, and the figures in them."""
     found: dict[str, Any] = {"id": reason.id, "hardness": reason.hardness, "words": reason_words(reason, system)}
     for name, (value, kind) in reason.values.items():
         found |= keyed(name, value, kind, system)

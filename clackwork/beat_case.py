@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from clackwork.errors import InputError
 from clackwork.quantities import key_name, parse, to_display
 from clackwork.ram.engine import RamCase
-from clackwork.workbook import Workbook, pick
+from clackwork.workbook import Workbook, pick, pick_sites
 
 if TYPE_CHECKING:
     import numpy as np
@@ -43,7 +43,7 @@ def beat_case(
     pump: Any = _one(workbook.builds, build, "build")
     held = None if head is None else parse(head, "head", field="--head").value
     if site is not None:
-        place = pick(workbook.sites, site, "site")[site]
+        place = pick_sites(workbook, site)[site]
         case = RamCase(
             pump,
             place.drive_pipe,
@@ -61,7 +61,7 @@ def beat_case(
 
 def source_of(workbook: Workbook, rig: str | None, site: str | None) -> tuple[float, float]:
     """What the source of a place gives [m3/s], infinite when it was not said, and the submergence there [m]."""
-    place: Any = _one(workbook.rigs, rig, "rig") if site is None else pick(workbook.sites, site, "site")[site]
+    place: Any = _one(workbook.rigs, rig, "rig") if site is None else pick_sites(workbook, site)[site]
     return place.source_flow, place.submergence
 
 

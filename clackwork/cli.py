@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from clackwork.cli_book import add_commands
+from clackwork.cli_design import design, quick
 from clackwork.cli_frame import (
     EXIT_FAILED,
     Paper,
@@ -20,7 +21,10 @@ from clackwork.cli_frame import (
     show_lines,
     write_text,
 )
+from clackwork.cli_life import life, switch
+from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
+from clackwork.cli_visits import due, visits
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
@@ -136,18 +140,21 @@ def promise(
     """Promise what each build will do at each site: yes, only if, or no, and why."""
     from clackwork.answers_json import promise_json
     from clackwork.answers_text import all_promise_lines
-    from clackwork.workbook import pick
+    from clackwork.workbook import pick_sites
     from clackwork.workbook_jobs import Done, fit_builds, promise_sites
 
     workbook, system = _open(file, units)
-    sites = pick(workbook.sites, site, "site")
+    sites = pick_sites(workbook, site)
     if not sites:
-        raise ClackworkError("The workbook has no site to promise at: write a table [site.NAME].")
+        raise ClackworkError("The workbook has no designed site to promise at: write a table [site.NAME].")
     done = Done()
     with progress_bar("Fitting") as progress:
         fit_builds(workbook, _builds(workbook, build), done, progress)
     with progress_bar("Promising") as progress:
         promise_sites(workbook, sites, done, progress)
+    for place in workbook.surveys if site is None else ():
+        if place not in sites:
+            say(f"{place} is surveyed and not designed yet: clackwork design finds its pipes and pump.")
     data = {"promises": [promise_json(one, system) for one in done.promises.values()]}
     lines = all_promise_lines(done.promises.values(), system)
     _show(done, lines, data, system, as_json)
@@ -192,6 +199,12 @@ def beat(
 
 
 app.command()(tune)
+app.command()(quick)
+app.command()(design)
+app.command()(visits)
+app.command()(due)
+app.command()(life)
+app.command()(switch)
 
 
 @app.command()
@@ -297,6 +310,7 @@ def _sheets(
 
 
 add_commands(app)
+app.add_typer(sites_app)
 
 
 def main() -> int:

@@ -38,7 +38,7 @@ def add_commands(app: typer.Typer) -> None:
     app.add_typer(book_app)
 
 
-def _place(folder: str | None) -> str | Path:
+def book_place(folder: str | None) -> str | Path:
     """The place given, or the one `clackwork serve` uses when none is."""
     if folder is not None:
         return folder
@@ -47,12 +47,12 @@ def _place(folder: str | None) -> str | Path:
     return user_folder() / "book"
 
 
-def _counted(counts: Mapping[str, int]) -> str:
+def counted(counts: Mapping[str, int]) -> str:
     """Counts in words: "2 builds, 1 pump"."""
     return ", ".join(f"{count} {kind}{'' if count == 1 else 's'}" for kind, count in counts.items())
 
 
-def _warn_of(place: str | Path) -> None:
+def warn_of(place: str | Path) -> None:
     """Say what speaks against the folder of a book that is about to be written."""
     from clackwork.book.folders import folder_warnings
     from clackwork.book.places import find_place
@@ -73,8 +73,8 @@ def backup(
     from clackwork.book.backup import make_backup
 
     with progress_bar("Packing") as progress:
-        made = make_backup(_place(folder), to, progress=progress)
-    print(f"Wrote {made.path}: {_counted(made.counts)}.")
+        made = make_backup(book_place(folder), to, progress=progress)
+    print(f"Wrote {made.path}: {counted(made.counts)}.")
 
 
 @guarded
@@ -89,7 +89,7 @@ def restore(
 
     plan = look_into(file, into)
     show_lines(list(plan.lines))
-    _warn_of(into)
+    warn_of(into)
     if not yes and not (sys.stdin.isatty() and typer.confirm("Restore it?")):
         say("Nothing was changed. Run it again with --yes to restore the backup.")
         raise typer.Exit(EXIT_FAILED)
@@ -99,7 +99,7 @@ def restore(
         print(f"Kept the book as it was in {done.before.path}.")
     for path in done.put_aside:
         print(f"Put aside {path}.")
-    print(f"Restored {_counted(plan.backup.counts)}.")
+    print(f"Restored {counted(plan.backup.counts)}.")
 
 
 @guarded
@@ -108,7 +108,7 @@ def doctor(folder: BookArgument = None, as_json: JsonOption = False) -> None:
     from clackwork.book.doctor import BAD, examine
 
     with progress_bar("Reading") as progress:
-        found = examine(_place(folder), progress=progress)
+        found = examine(book_place(folder), progress=progress)
     if as_json:
         print(json_text({"format": "clackwork 1", "findings": [_finding_data(one) for one in found]}))
     else:
@@ -135,16 +135,18 @@ def take(
     from clackwork.workbook_reader import read_source
 
     text = read_source(file)
-    _warn_of(into)
+    warn_of(into)
     with open_book(into) as book:
         taken = book.take_workbook(text, pump_name=pump)
     counts: dict[str, int] = {}
     for one in taken.added:
         counts[one.kind] = counts.get(one.kind, 0) + 1
     there = f"; {len(taken.same)} were there already" if taken.same else ""
-    print(f"Took {_counted(counts) or 'nothing new'} into pump {taken.pump.name}{there}.")
+    print(f"Took {counted(counts) or 'nothing new'} into pump {taken.pump.name}{there}.")
     for what, name in taken.renamed.items():
         say(f"{what} is called '{name}' in the book: another has its name and says something else.")
+    if taken.prices_left:
+        say("The workbook's price list was left aside: the workshop has one of its own in the book, which stays.")
 
 
 @book_app.command()

@@ -91,7 +91,10 @@ _TITLES = {
     "pvc-sch80": "PVC schedule 80",
     "steel-sch40": "Steel schedule 40, threaded",
     "pe100-sdr11": "Polyethylene PE100 SDR 11 (PN 16)",
+    "pe100-sdr13.6": "Polyethylene PE100 SDR 13.6 (PN 12.5)",
     "pe100-sdr17": "Polyethylene PE100 SDR 17 (PN 10)",
+    "pvc-pn10": "PVC-U PN 10, metric",
+    "pvc-pn16": "PVC-U PN 16, metric",
     "copper-type-l": "Copper tube type L",
 }
 

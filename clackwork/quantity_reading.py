@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -72,10 +73,21 @@ def parse(text: str, kind: str, *, field: str = "value") -> Quantity:
     """
     wanted = find_kind(kind)
     try:
-        value = _bounded(_read(_checked_text(text, wanted), wanted), wanted)
+        value = _value_of(text, kind) if isinstance(text, str) else _bounded_value(text, wanted)
     except Refusal as refusal:
         raise InputError(field, _shown(text), refusal.allowed, refusal.next_step) from refusal
     return Quantity(value, text, kind)
+
+
+def _bounded_value(text: object, wanted: Kind) -> float:
+    """SI value of what was typed."""
+    return _bounded(_read(_checked_text(text, wanted), wanted), wanted)
+
+
+@functools.lru_cache(maxsize=16_384)
+def _value_of(text: str, kind: str) -> float:
+    """The same, remembered: the readings of a pump are read anew for every page about it."""
+    return _bounded_value(text, KINDS[kind])
 
 
 def parse_plus_minus(text: str, kind: str, *, field: str = "value") -> tuple[Quantity, Quantity]:

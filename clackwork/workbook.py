@@ -13,15 +13,27 @@ from typing import Any, TypeVar
 
 from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import InputError
+from clackwork.life.part_record import PartRecord
 from clackwork.quantities import SYSTEMS, Quantity
 from clackwork.ram.parts import Build
+from clackwork.site.commissioning import visit_run
+from clackwork.site.due import CareItem, care_items
+from clackwork.site.prices import PriceList
 from clackwork.site.site import Site
+from clackwork.site.standing import Standing
+from clackwork.site.survey import Survey
+from clackwork.site.visit import Visit
 from clackwork.twin.twin import Rig
-from clackwork.workbook_parts import read_build, read_site
+from clackwork.workbook_instruments import read_instrument
+from clackwork.workbook_life import SwitchAsked, read_part, read_switch
+from clackwork.workbook_parts import read_build
+from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
+from clackwork.workbook_sites import read_place, undesigned
+from clackwork.workbook_visits import read_care, read_visit
 
-__all__ = ["Trial", "Workbook", "load_workbook", "workbook_from_tables", "pick"]
+__all__ = ["Trial", "Workbook", "load_workbook", "workbook_from_tables", "pick", "pick_sites"]
 
 Thing = TypeVar("Thing")
 
@@ -38,7 +50,11 @@ class Workbook:
     title, note : str
     units : str
         "metric" or "us": how its answers are shown unless asked otherwise.
-    rigs, builds, trials, sites : mapping by name, in the order written
+    rigs, builds, trials : mapping by name, in the order written
+    sites : mapping by name
+        Of the places that are designed: those with a drive pipe and a delivery line.
+    instruments : mapping of str to instrument
+        Those described by themselves, of any class in `clackwork.bench.instruments`.
     runs : tuple of Run
         In the order written.
     typed : mapping of str to Quantity
@@ -51,6 +67,20 @@ class Workbook:
         The earlier build by name, of builds that say which they are a revision of.
     trial_of : mapping of str to str
         The trial by name, of runs that say which they were made for.
+    surveys : mapping by name
+        Of every place.
+    designs, as_built : mapping by name of place
+        What was chosen for it, and what stands there, where that is kept.
+    visits : tuple of Visit
+        In the order written.
+    care : tuple of CareItem
+        The workshop's care with its intervals.
+    prices : PriceList or None
+        The workshop's; None where none is written.
+    parts : tuple of PartRecord
+        Parts in service, in the order written.
+    switches : mapping by name
+        Switches to a new build that are to be studied.
     """
 
     title: str
@@ -66,10 +96,37 @@ class Workbook:
     pump: str = ""
     revision_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     trial_of: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    instruments: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    surveys: Mapping[str, Survey] = field(default_factory=lambda: MappingProxyType({}))
+    designs: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
+    as_built: Mapping[str, Standing] = field(default_factory=lambda: MappingProxyType({}))
+    visits: tuple[Visit, ...] = ()
+    care: tuple[CareItem, ...] = field(default_factory=care_items)
+    prices: PriceList | None = None
+    parts: tuple[PartRecord, ...] = ()
+    switches: Mapping[str, SwitchAsked] = field(default_factory=lambda: MappingProxyType({}))
 
     def runs_of(self, build: str) -> tuple[Run, ...]:
         """The runs of one build, in the order made."""
         return tuple(sorted((run for run in self.runs if run.build == build), key=lambda run: run.order))
+
+    def fitted_to(self, build: str) -> tuple[dict[str, Rig], tuple[Run, ...]]:
+        """Rigs and runs that the twin of a build is fitted to: those of the bench, then the visits meant for it.
+
+        Raises
+        ------
+        InputError
+            A visit meant for it lacks what a fit needs.
+        """
+        rigs, runs = dict(self.rigs), list(self.runs_of(build))
+        for visit in self.visits:
+            if visit.for_twin and visit.build == build:
+                if visit.site not in self.sites:
+                    raise undesigned(visit.site)
+                rig, run = visit_run(visit, self.sites[visit.site], self.as_built.get(visit.site))
+                rigs[rig.name] = rig
+                runs.append(run)
+        return rigs, tuple(runs)
 
     def runs_of_trial(self, trial: Trial) -> tuple[Run, ...]:
         """The runs a trial compares: of its two builds, kind and back-pressure, in the order made.
@@ -116,7 +173,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "rig", "build", "trial", "site" (tables by name) and "run" (a list of tables).
+        "workbook", "prices", "care", "instrument", "rig", "build", "trial", "site", "switch" (tables by name), "run",
+        "visit" and "part" (lists of tables).
     text : str, optional
         What they were read from.
 
@@ -128,19 +186,27 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     typed: dict[str, Quantity] = {}
     root = Table(dict(tables), "", "", typed)
     title, units, note, pump = _read_head(root.table("workbook"))
-    named = {key: root.named_tables(key) for key in ("rig", "build", "trial", "site")}
-    run_tables = root.listed_tables("run")
+    named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site", "switch")}
+    run_tables, visit_tables, part_tables = (root.listed_tables(key) for key in ("run", "visit", "part"))
+    care = read_care(root.table("care"))
+    price_table = root.table("prices")
     root.finish()
-    rigs = {name: read_rig(table, name) for name, table in named["rig"].items()}
+    instruments = {name: read_instrument(table, name) for name, table in named["instrument"].items()}
+    rigs = {name: read_rig(table, name, instruments) for name, table in named["rig"].items()}
     revision_of = _read_revisions(named["build"])
     builds = {name: read_build(table, name) for name, table in named["build"].items()}
     asked = [_read_trial_named(table, named["trial"]) for table in run_tables]
     runs = tuple(read_run(table, place, builds, rigs) for place, table in enumerate(run_tables, start=1))
-    _refuse_repeats([run.name for run in runs])
+    _refuse_repeats("run", [run.name for run in runs])
     trials = {name: read_trial(table, name, builds) for name, table in named["trial"].items()}
     trial_of = {run.name: trial for run, trial in zip(runs, asked, strict=True) if trial is not None}
     _refuse_strangers(runs, trials, trial_of)
-    sites = {name: read_site(table, name) for name, table in named["site"].items()}
+    places = {name: read_place(table, name) for name, table in named["site"].items()}
+    visits = tuple(read_visit(table, builds, places) for table in visit_tables)
+    _refuse_repeats("visit", [visit.name for visit in visits])
+    designed = {name: one.site for name, one in places.items() if one.site is not None}
+    parts = tuple(read_part(table, builds, places, rigs) for table in part_tables)
+    _refuse_repeats("part", [part.name for part in parts])
     return Workbook(
         title=title,
         note=note,
@@ -149,12 +215,21 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         builds=MappingProxyType(builds),
         runs=runs,
         trials=MappingProxyType(trials),
-        sites=MappingProxyType(sites),
+        sites=MappingProxyType(designed),
         typed=MappingProxyType(typed),
         text=text,
         pump=pump,
         revision_of=MappingProxyType(revision_of),
         trial_of=MappingProxyType(trial_of),
+        instruments=MappingProxyType(instruments),
+        surveys=MappingProxyType({name: one.survey for name, one in places.items()}),
+        designs=MappingProxyType({name: one.design for name, one in places.items() if one.design is not None}),
+        as_built=MappingProxyType({name: one.as_built for name, one in places.items() if one.as_built is not None}),
+        visits=visits,
+        care=care,
+        prices=read_prices(price_table) if price_table is not None else None,
+        parts=parts,
+        switches=MappingProxyType({name: read_switch(table, name, builds) for name, table in named["switch"].items()}),
     )
 
 
@@ -211,16 +286,16 @@ def _read_head(table: Table | None) -> tuple[str, str, str, str]:
     return title, units, note, pump
 
 
-def _refuse_repeats(names: Iterable[str]) -> None:
-    """Refuse two runs of one name."""
+def _refuse_repeats(kind: str, names: Iterable[str]) -> None:
+    """Refuse two runs, or two visits, of one name."""
     seen: set[str] = set()
     for name in names:
         if name in seen:
             raise InputError(
-                f"run '{name}', name",
+                f"{kind} '{name}', name",
                 f'"{name}"',
-                "another run has that name already",
-                "Give each run a name of its own.",
+                f"another {kind} has that name already",
+                f"Give each {kind} a name of its own.",
             )
         seen.add(name)
 
@@ -238,3 +313,16 @@ def pick(things: Mapping[str, Thing], name: str | None, what: str) -> dict[str, 
     if name not in things:
         raise InputError(what, f'"{name}"', f"the workbook has no {what} of that name", nearest(name, things))
     return {name: things[name]}
+
+
+def pick_sites(workbook: Workbook, name: str | None) -> dict[str, Site]:
+    """The designed site called ``name``, or all of them when it is None.
+
+    Raises
+    ------
+    InputError
+        No such place, or one that is surveyed and not designed yet.
+    """
+    if name is not None and name not in workbook.sites and name in workbook.surveys:
+        raise undesigned(name)
+    return pick(workbook.sites, name, "site")

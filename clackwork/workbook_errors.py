@@ -57,7 +57,9 @@ def errors_of_runs(workbook: Workbook) -> Iterator[None]:
         keys = keys_behind(error.field)
         key = next((key for key in keys if f"run.{run}.{key}" in workbook.typed), keys[0])
         rig = next(one.rig for one in workbook.runs if one.name == run)
-        gauge = workbook.typed.get(f"rig.{rig}.instruments.gauge.full_scale", _ONE_BAR)
+        places = (f"rig.{rig}.instruments.gauge", f"instrument.{workbook.rigs[rig].instruments.gauge.name}")
+        scales = [workbook.typed.get(f"{place}.full_scale") for place in places]
+        gauge = next((scale for scale in scales if scale is not None), _ONE_BAR)
         raise restated(error, f"run '{run}', {key}", workbook.typed.get(f"run.{run}.{key}"), gauge) from error
 
 

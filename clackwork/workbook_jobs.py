@@ -84,7 +84,7 @@ def fit_builds(workbook: Workbook, names: Iterable[str], done: Done, progress: P
 
         def fit(name: str = name, part: Progress = part) -> Twin:
             with errors_of_runs(workbook):
-                return fit_twin(workbook.builds[name], workbook.rigs, workbook.runs_of(name), progress=part)
+                return fit_twin(workbook.builds[name], *workbook.fitted_to(name), progress=part)
 
         twin = attempt(done, f"Build {name}", fit)
         if twin is not None:

@@ -1,4 +1,4 @@
-"""Builds, pipes and places out of a workbook's tables."""
+"""Builds, pipes and supplies out of a workbook's tables."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from clackwork.pipes import Pipe, custom_pipe, find_pipe, material_names, series
 from clackwork.ram.parts import (
     AirVessel,
     Build,
-    DeliveryLine,
     DeliveryValve,
     DrivePipe,
     GuidedPoppet,
@@ -24,7 +23,6 @@ from clackwork.ram.parts import (
     Surroundings,
     WasteValve,
 )
-from clackwork.site.site import Site, lift_from_source
 from clackwork.water import water_at
 from clackwork.workbook_errors import keys_behind, restated
 from clackwork.workbook_reader import Table
@@ -249,70 +247,3 @@ def read_supply(table: Table) -> Supply:
         )
     supply: Supply = make(table, Supply, fall=fall, plan_area=standpipe if feed else area, feed=feed)
     return supply
-
-
-def read_site(table: Table, name: str) -> Site:
-    """A customer's place, from [site.NAME]."""
-    fall, fall_spread = table.spread("fall", "head", "the source surface above the pump")
-    source_flow, source_spread = table.spread("source_flow", "volume_flow", "what the spring or stream gives")
-    drive = read_drive_pipe(table.needed_table("drive_pipe", "series, size and length"))
-    lift, lift_spread = _read_lift(table, fall, fall_spread)
-    inner = table.needed_table("delivery_line", "series, size and length")
-    pipe = read_pipe(inner)
-    line = make(
-        inner,
-        DeliveryLine,
-        table,
-        pipe=pipe,
-        length=inner.needed("length", "length", "the length of the delivery line"),
-        fittings_loss=inner.number("fittings_loss", 0.0, 1000.0),
-        leak_area=inner.quantity("leak_area", "area"),
-        leak_place=inner.quantity("leak_place", "fraction"),
-        lift=lift,
-    )
-    inner.finish()
-    wanted = table.quantity("wanted_flow", "daily_volume_flow")
-    feed, standpipe = read_feed(table.table("supply_pipe"))
-    submergence = table.quantity("submergence", "length")
-    surroundings = read_surroundings(table)
-    table.text("note")
-    table.finish()
-    site: Site = make(
-        table, Site, name=name, fall=fall, source_flow=source_flow, drive_pipe=drive, line=line,
-        fall_spread=fall_spread, source_flow_spread=source_spread, lift_spread=lift_spread,
-        surroundings=surroundings, wanted_flow=wanted, feed=feed, standpipe_area=standpipe,
-        submergence=submergence,
-    )  # fmt: skip
-    return site
-
-
-def _read_lift(table: Table, fall: float, fall_spread: float) -> tuple[float, float]:
-    """Lift from the pump and its standard uncertainty, from exactly one of the two readings."""
-    from_pump, from_source = "lift_from_pump" in table, "lift_from_source" in table
-    if from_pump == from_source:
-        raise table.error(
-            "lift_from_pump and lift_from_source",
-            "both" if from_pump else "neither",
-            "give exactly one of them",
-            "lift_from_pump is the outlet above the pump; lift_from_source is the outlet above the source.",
-        )
-    if from_pump:
-        lift, spread = table.spread("lift_from_pump", "head", "the outlet above the pump")
-        if lift <= fall:
-            raise table.error(
-                "lift_from_pump",
-                table.typed_text("lift_from_pump"),
-                f"it must be above the fall of {table.typed_text('fall')}, else water runs there by itself",
-                "Lift from pump is the height of the outlet above the pump; give lift_from_source if you measured "
-                "from the spring.",
-            )
-        return lift, spread
-    height, spread = table.spread("lift_from_source", "head", "the outlet above the source")
-    if height <= 0.0:
-        raise table.error(
-            "lift_from_source",
-            table.typed_text("lift_from_source"),
-            "the outlet must be above the source, else water runs there by itself",
-            "Give lift_from_pump if you measured from the pump.",
-        )
-    return lift_from_source(height, fall), math.hypot(spread, fall_spread)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import math
 import tomllib
@@ -187,6 +188,26 @@ class Table:
             raise self.error(key, value, f"it must be a plain number, {low:g} to {high:g}, without quotes or unit")
         return require_range(self.field(key), float(value), low, high, "")
 
+    def amount(self, key: str, wanted: str, most: float = 1e9) -> float | None:
+        """A sum of money or a like figure from 0 up: a plain number, or one as text, "7.50" or "7,50"; None when absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        text = value.strip().replace(",", ".") if isinstance(value, str) else value
+        allowed = f'{wanted}, a plain number such as "7.50" from 0 to {most:g}'
+        try:
+            number = float(text) if not isinstance(text, bool) else math.nan
+        except (TypeError, ValueError) as error:
+            raise self.error(key, value, allowed, "Leave unit and currency away.") from error
+        if not 0.0 <= number <= most:
+            raise self.error(key, value, allowed)
+        return number
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Every field written here, for a table whose fields are names of one's own."""
+        return tuple(self._values)
+
     def whole(self, key: str, low: int, high: int) -> int | None:
         """A whole number, None when absent."""
         value = self._take(key)
@@ -244,7 +265,8 @@ class Table:
     def table(self, key: str) -> Table | None:
         """A table inside this one, None when absent."""
         value = self._take(key)
-        return None if value is None else Table(value, self.field(key), f"{self.path}.{key}", self._typed)
+        path = f"{self.path}.{key}" if self.path else key
+        return None if value is None else Table(value, self.field(key), path, self._typed)
 
     def needed_table(self, key: str, wanted: str) -> Table:
         """A table inside this one that must be there."""
@@ -269,19 +291,79 @@ class Table:
         return found
 
     def listed_tables(self, key: str) -> list[Table]:
-        """The tables [[key]], each labelled by its name."""
+        """The tables [[key]], each labelled by its name, or by its place where it has none."""
         value = self._take(key)
         if value is None:
             return []
         if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-            raise InputError(key, _shown(value), f"each must stand under its own line [[{key}]] with two brackets")
+            inside = f"{self.path}." if self.path else ""
+            raise InputError(
+                self.field(key),
+                _shown(value),
+                f"each must stand under its own line [[{inside}{key}]] with two brackets",
+            )
         found = []
         for place, inner in enumerate(value, start=1):
             name = inner.get("name")
             known = isinstance(name, str) and name.strip()
             label = f"{key} '{name}'" if known else f"{key} number {place}"
-            found.append(Table(inner, label, f"{key}.{name if known else place}", self._typed))
+            path = f"{key}.{name if known else place}"
+            found.append(Table(inner, self.field(label), f"{self.path}.{path}" if self.path else path, self._typed))
         return found
+
+    def quantities(self, key: str, kind: str, wanted: str) -> tuple[float, ...]:
+        """SI values of a list of quantities that must be there; a single one may stand without brackets."""
+        value = self._take(key)
+        if value is None:
+            raise self.missing(key, wanted)
+        texts = [value] if isinstance(value, str) else value
+        if not isinstance(texts, list) or not texts or not all(isinstance(one, str) for one in texts):
+            raise self.error(key, value, 'it must be a list of texts with units, such as ["31.2 s", "30.9 s"]')
+        found = []
+        for place, text in enumerate(texts, start=1):
+            read = parse(text, kind, field=self.field(f"{key} number {place}"))
+            self._typed[f"{self.path}.{key}.{place}"] = read
+            found.append(read.value)
+        return tuple(found)
+
+    def words(self, key: str, known: Iterable[str]) -> tuple[str, ...]:
+        """A list of known words, empty when absent; each once, in the order of the known."""
+        value, words = self._take(key), list(known)
+        if value is None:
+            return ()
+        given = [value] if isinstance(value, str) else value
+        if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
+            raise self.error(key, value, f"it must be a list of words out of {', '.join(words)}")
+        for one in given:
+            if one not in words:
+                raise self.error(key, one, f"it must be one of {', '.join(words)}", nearest(one, words))
+        return tuple(word for word in words if word in given)
+
+    def numbers(self, key: str, count: int, low: float, high: float) -> tuple[float, ...] | None:
+        """A list of exactly ``count`` numbers, plain or as fractions ("80 %"); None when absent."""
+        value = self._take(key)
+        if value is None:
+            return None
+        if not isinstance(value, list) or len(value) != count:
+            raise self.error(key, value, f"it must be a list of {count} numbers")
+        found = []
+        for place, one in enumerate(value, start=1):
+            field = self.field(f"{key} number {place}")
+            if isinstance(one, bool) or not isinstance(one, int | float | str):
+                raise InputError(field, _shown(one), f"it must be a number, {low:g} to {high:g}")
+            number = parse(one, "fraction", field=field).value if isinstance(one, str) else float(one)
+            found.append(require_range(field, number, low, high, ""))
+        return tuple(found)
+
+    def date(self, key: str) -> datetime.date | None:
+        """A date, "2026-08-14", None when absent."""
+        value = self._take(key)
+        if value is None or (isinstance(value, datetime.date) and not isinstance(value, datetime.datetime)):
+            return value
+        try:
+            return datetime.date.fromisoformat(value)
+        except (TypeError, ValueError) as error:
+            raise self.error(key, value, 'it must be a date, year first, such as "2026-08-14"') from error
 
     def finish(self) -> None:
         """Refuse any field that was not asked for, with the nearest that was.

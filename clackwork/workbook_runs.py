@@ -1,21 +1,23 @@
-"""Rigs, their instruments, runs and trials out of a workbook's tables."""
+"""Rigs, runs and trials out of a workbook's tables."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
-from clackwork.bench.instruments import Bucket, Gauge, Instruments, LevelRule, Stopwatch, Thermometer
 from clackwork.bench.runs import Run, RunKind
 from clackwork.errors import InputError
 from clackwork.twin.twin import Rig
 from clackwork.water import water_at
 from clackwork.workbook_errors import in_unit_typed
+from clackwork.workbook_instruments import read_instruments
 from clackwork.workbook_parts import errors_of, make, read_drive_pipe, read_supply, read_surroundings
 from clackwork.workbook_reader import Table
 
+_NONE: Mapping[str, Any] = MappingProxyType({})
 RUN_KINDS = tuple(kind.value for kind in RunKind)
 
 TRIAL_FIGURES = {
@@ -29,26 +31,6 @@ TRIAL_FIGURES = {
     "shut_off_head": "head",
 }
 """Figures a trial may compare, with the kind of quantity each is."""
-
-_BUCKET = {"mark_uncertainty": "volume", "plan_area": "area", "capacity": "volume"}
-_INSTRUMENTS: dict[str, tuple[Callable[..., Any], dict[str, str]]] = {
-    "bucket": (Bucket, _BUCKET),
-    "delivery_bucket": (Bucket, _BUCKET),
-    "stopwatch": (Stopwatch, {"start_stop_sd": "duration"}),
-    "gauge": (
-        Gauge,
-        {
-            "full_scale": "pressure_gauge",
-            "accuracy_class": "fraction",
-            "resolution": "pressure_gauge",
-            "height_above_datum": "length",
-            "height_half_width": "length",
-        },
-    ),
-    "level_rule": (LevelRule, {"half_width": "length", "datum_half_width": "length"}),
-    "thermometer": (Thermometer, {"half_width": "temperature_difference"}),
-}
-_NAMED = {"bucket", "delivery_bucket", "gauge", "level_rule"}
 
 
 @dataclass(frozen=True)
@@ -83,29 +65,12 @@ class Trial:
     note: str = ""
 
 
-def read_instruments(table: Table | None) -> Instruments:
-    """Instruments of a rig; what is not described keeps its usual uncertainty."""
-    if table is None:
-        return Instruments()
-    chosen: dict[str, Any] = {}
-    for name, (kind, fields) in _INSTRUMENTS.items():
-        inner = table.table(name)
-        if inner is not None:
-            values: dict[str, Any] = {key: inner.quantity(key, of) for key, of in fields.items()}
-            if name in _NAMED:
-                values["name"] = inner.text("name")
-            chosen[name] = make(inner, kind, **values)
-            inner.finish()
-    table.finish()
-    return Instruments(**chosen)
-
-
-def read_rig(table: Table, name: str) -> Rig:
-    """A rig, from [rig.NAME]."""
+def read_rig(table: Table, name: str, described: Mapping[str, Any] = _NONE) -> Rig:
+    """A rig, from [rig.NAME]; ``described`` are the instruments of [instrument.NAME] by name."""
     supply = read_supply(table)
     drive = read_drive_pipe(table.needed_table("drive_pipe", "series, size and length"))
     surroundings = read_surroundings(table)
-    instruments = read_instruments(table.table("instruments"))
+    instruments = read_instruments(table.table("instruments"), described)
     source_flow, submergence = table.quantity("source_flow", "volume_flow"), table.quantity("submergence", "length")
     if instruments.bucket.plan_area is None and math.isfinite(supply.plan_area) and supply.feed is None:
         instruments = replace(instruments, bucket=replace(instruments.bucket, plan_area=supply.plan_area))

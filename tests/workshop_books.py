@@ -54,6 +54,16 @@ SITE: Mapping[str, Any] = {
     "delivery_line": {"series": "pe100-sdr11", "size": "25 mm", "length": "90 m"},
 }
 
+SHORT: Mapping[str, str] = {
+    "waste_volume": "15.0 L",
+    "waste_duration": "60 s",
+    "delivered_volume": "3.0 L",
+    "delivered_duration": "4:00",
+    "beats": "124",
+    "beats_duration": "2:00",
+}
+"""Readings of a visit that found less water delivered than promised."""
+
 
 def demo_text() -> str:
     """The demo's workbook."""

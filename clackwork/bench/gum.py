@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from clackwork.errors import InputError
@@ -283,3 +283,57 @@ def propagate(function: Callable[[Mapping[str, float]], float], components: Sequ
     if not math.isfinite(value) or not all(math.isfinite(part.amount) for part in parts):
         raise InputError("figure", value, "it must be finite for these readings and within their uncertainty")
     return estimate_from_parts(value, parts)
+
+
+def weighted_sum(terms: Sequence[tuple[float, Estimate]]) -> Estimate:
+    """Return the sum of independent estimates, each times a known factor, their budgets joined.
+
+    Parameters
+    ----------
+    terms : sequence of (float, Estimate)
+
+    Notes
+    -----
+    JCGM 100:2008, equation 10. An estimate without a budget counts as one part of its own.
+    """
+    parts = []
+    for factor, estimate in terms:
+        whole = Contribution("", 1.0, estimate.standard_uncertainty, 1.0, estimate.degrees_of_freedom, "B", "", "")
+        for part in estimate.budget or ((whole,) if estimate.standard_uncertainty else ()):
+            parts.append(replace(part, sensitivity=factor * part.sensitivity, amount=factor * part.amount))
+    return estimate_from_parts(sum(factor * estimate.value for factor, estimate in terms), parts)
+
+
+def scatter_beyond(values: Sequence[float], known: float) -> tuple[float, float]:
+    """Return what repeated readings scatter beyond a known error of each, as the uncertainty of their mean.
+
+    Parameters
+    ----------
+    values : sequence of float
+    known : float
+        Standard uncertainty of one of them, drawn anew at each and counted elsewhere.
+
+    Returns
+    -------
+    (float, float)
+        sqrt((s^2 - known^2) / n), 0 where they scatter no more than the known error or there is one alone; degrees of
+        freedom, n - 1 (infinite for one alone).
+
+    Notes
+    -----
+    s by JCGM 100:2008, equation 4, its mean by equation 5.
+    """
+    count = len(values)
+    if count < 2:
+        return 0.0, math.inf
+    mean = sum(values) / count
+    variance = sum((value - mean) ** 2 for value in values) / (count - 1)
+    return math.sqrt(max(0.0, variance - known**2) / count), count - 1.0
+
+
+def typed_estimate(value: float, width: float, name: str, source: str = "as typed") -> Estimate:
+    """Return a figure that somebody gave with limits of plus or minus ``width`` (JCGM 100:2008, 4.3.7)."""
+    spread = half_width(width)
+    return estimate_from_parts(
+        value, [Contribution(name, 1.0, spread, 0.0, math.inf, "B", source, "")] if spread else []
+    )

@@ -72,6 +72,8 @@ class Run:
         [K]
     tilt : float or None
         Of the pump against upright [rad].
+    stroke, mass : float or None
+        Tuning it was made with, where that is not the build's own [m], [kg].
     note : str
     """
 
@@ -91,6 +93,8 @@ class Run:
     gauge_head: float | None = None
     water_temperature: float | None = None
     tilt: float | None = None
+    stroke: float | None = None
+    mass: float | None = None
     note: str = ""
 
     def __post_init__(self) -> None:

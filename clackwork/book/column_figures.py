@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from clackwork.book.raw_table import Cell, Question
-from clackwork.book.run_columns import QUANTITIES, ColumnUse
+from clackwork.book.run_columns import ColumnUse
 from clackwork.number_text import Refusal, plain_text, split_number
 
 _TOKEN = re.compile(r"(?P<before>\s*[+\-−]?\s*)(?P<number>[0-9.,]*[0-9])(?P<after>.*)", re.DOTALL)
@@ -81,7 +81,11 @@ class ColumnReading:
 
 
 def read_column(
-    column: ColumnUse, cells: Sequence[Cell], answers: Mapping[str, str] | None = None, others: Marks | None = None
+    column: ColumnUse,
+    kind: str,
+    cells: Sequence[Cell],
+    answers: Mapping[str, str] | None = None,
+    others: Marks | None = None,
 ) -> ColumnReading:
     """Decide how a column's figures are read, or ask.
 
@@ -89,6 +93,8 @@ def read_column(
     ----------
     column : ColumnUse
         Of a field that is a quantity.
+    kind : str
+        Of that quantity.
     cells : sequence of Cell
     answers : mapping, optional
         By `Question.key`.
@@ -98,7 +104,7 @@ def read_column(
     given = answers or {}
     decimal, questions, notes = _decimal(column.header, marks_in(cells), given, others or Marks())
     clock = ""
-    if QUANTITIES[column.field] == "duration":
+    if kind == "duration":
         clock, asked = _clock(column.header, cells, given)
         questions += asked
     return ColumnReading(decimal, clock, tuple(questions), tuple(notes))

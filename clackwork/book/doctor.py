@@ -8,12 +8,11 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import math
 import os
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -24,12 +23,11 @@ import clackwork
 from clackwork.book.backup import backups_folder, list_backups, silent, work_folder
 from clackwork.book.backup_file import Progress, unpack
 from clackwork.book.errors import BookError
+from clackwork.book.figures import all_records, figures_of, is_read, same_figures
 from clackwork.book.folders import folder_warnings
 from clackwork.book.journal import as_kept
-from clackwork.book.kinds import Around, read_entered
 from clackwork.book.migrate import KNOWN, REVISION, revision_of
 from clackwork.book.places import Place, Store, find_place
-from clackwork.book.records import Record
 from clackwork.book.records import from_row as record_from_row
 from clackwork.book.tables import attachment, change, record
 from clackwork.book.writing import KEPT_BY_PROGRAM
@@ -175,11 +173,6 @@ def _verdict(key: str, faults: Sequence[str], good: str, next_step: str, level: 
     return Finding(key, level, f"{words[0].upper()}{words[1:]}{more}.", next_step)
 
 
-def _all_records(connection: sa.Connection) -> tuple[Record, ...]:
-    """Every record, removed or not."""
-    return tuple(record_from_row(row) for row in connection.execute(sa.select(record).order_by(record.c.id)))
-
-
 def _journal(connection: sa.Connection) -> Iterator[Finding]:
     """Each record is what its last change says, and each of its versions is in the journal."""
     ends = sa.select(sa.func.max(change.c.id).label("id"), sa.func.count().label("number"))
@@ -187,7 +180,7 @@ def _journal(connection: sa.Connection) -> Iterator[Finding]:
     chosen = sa.select(change.c.record_id, change.c.after, last.c.number).join(last, last.c.id == change.c.id)
     told = {number: (json.loads(after), versions) for number, after, versions in connection.execute(chosen)}
     faults = []
-    for one in _all_records(connection):
+    for one in all_records(connection):
         name = f"{one.kind} '{one.name}' (number {one.id})"
         after, versions = told.get(one.id, (None, 0))
         if after is None:
@@ -201,34 +194,21 @@ def _journal(connection: sa.Connection) -> Iterator[Finding]:
 
 def _records(connection: sa.Connection, progress: Progress) -> Iterator[Finding]:
     """Each record can be read, and its SI figures are those its text gives."""
-    everything = {one.id: one for one in _all_records(connection)}
+    everything = {one.id: one for one in all_records(connection)}
     faults = []
     for count, one in enumerate(everything.values(), start=1):
         progress(count, len(everything))
-        if one.removed or one.kind in KEPT_BY_PROGRAM:
-            continue
-        linked = {role: everything[number] for role, number in one.links.items() if number in everything}
-        if len(linked) != len(one.links):
+        if not is_read(one, everything):
             continue  # a link that leads nowhere is a finding of its own
-        rig = linked["rig"].entered if "rig" in linked else None
         try:
-            names = {role: other.name for role, other in linked.items()}
-            si = read_entered(one.kind, one.name, one.entered, Around(names, rig))
+            si = figures_of(one, everything)
         except (ClackworkError, KeyError) as error:
             faults.append(f"{one.kind} '{one.name}' cannot be read ({str(error).rstrip('.')})")
             continue
-        if not _same_figures(si, one.si):
+        if not same_figures(si, one.si):
             faults.append(f"{one.kind} '{one.name}' has other figures than its text gives")
     words = "Every record can be read, and its figures are those of its text."
     yield _verdict("records", faults, words, "Open the record, look at it and save it again.", WARNING)
-
-
-def _same_figures(read: Mapping[str, float | None], kept: Mapping[str, float | None]) -> bool:
-    """Whether figures are the same but for the last bits."""
-    return read.keys() == kept.keys() and all(
-        value == kept[key] or (value is not None and (held := kept[key]) is not None and math.isclose(value, held))
-        for key, value in read.items()
-    )
 
 
 def _files(connection: sa.Connection) -> Iterator[Finding]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import sqlalchemy as sa
 
 from clackwork.book import writing
-from clackwork.book.kinds import Around, table_of
+from clackwork.book.kinds import LISTED, Around, instruments_apart, table_of
 from clackwork.book.records import Record, fetch, fetch_many, fetch_named, plain, scope_of
 from clackwork.book.tables import record
 from clackwork.book.toml_text import table_lines, toml_key
@@ -19,6 +19,8 @@ from clackwork.workbook import Workbook, load_workbook, workbook_from_tables
 from clackwork.workbook_reader import MOST_BYTES, WorkbookError, checked_name, parse_toml, read_source
 
 _LONGEST_NAME = 80
+_OF_THE_BOOK = ("instrument", "rig", "site")
+"""Kinds of a workbook that belong to no pump."""
 
 
 @dataclass(frozen=True)
@@ -34,12 +36,15 @@ class Taken:
         Stood in the book already, word for word.
     renamed : mapping of str to str
         "run 'flap 3'" to the name it got because another run of that name says something else.
+    prices_left : bool
+        Whether the workbook's price list was left aside because the workshop has another, which stays.
     """
 
     pump: Record
     added: tuple[Record, ...]
     same: tuple[Record, ...]
     renamed: Mapping[str, str]
+    prices_left: bool = False
 
 
 @dataclass
@@ -85,8 +90,15 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     read = load_workbook(text)  # refuses what cannot be read, in a workbook's own words
     tables = parse_toml(text)
     taking = _Taking(hand)
+    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
-    rigs = {name: taking.place("rig", name, table, {}) for name, table in tables.get("rig", {}).items()}
+    instruments = {
+        name: taking.place("instrument", name, one, {}) for name, one in tables.get("instrument", {}).items()
+    }
+    rigs = {}
+    for name, table in tables.get("rig", {}).items():
+        entered, used = instruments_apart(table)
+        rigs[name] = taking.place("rig", name, entered, {role: instruments[one].id for role, one in used.items()})
     builds = _take_builds(taking, tables.get("build", {}), pump)
     trials = {}
     for name, table in tables.get("trial", {}).items():
@@ -98,9 +110,29 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         if "trial" in table:
             links["trial"] = trials[table["trial"]].id
         taking.place("run", table["name"], _without(table, "name", "build", "rig", "trial"), links)
-    for name, table in tables.get("site", {}).items():
-        taking.place("site", name, table, {})
-    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed)
+    sites = {name: taking.place("site", name, table, {}) for name, table in tables.get("site", {}).items()}
+    for table in tables.get("visit", []):
+        links = {"site": sites[table["site"]].id}
+        if "build" in table:
+            links |= {"pump": pump.id, "build": builds[table["build"]].id}
+        taking.place("visit", table["name"], _without(table, "name", "build", "site"), links)
+    for table in tables.get("part", []):
+        links = {"pump": pump.id, "build": builds[table["build"]].id}
+        links |= {role: there[table[role]].id for role, there in (("site", sites), ("rig", rigs)) if role in table}
+        taking.place("part", table["name"], _without(table, "name", "build", "site", "rig"), links)
+    for name, table in tables.get("switch", {}).items():
+        _take_switch(taking, name, table, builds)
+    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
+
+
+def _prices_left(hand: Hand, prices: Mapping[str, Any]) -> bool:
+    """Put a price list into the workshop that has none; whether it has another one, which stays."""
+    workshop = _workshop(hand.connection)
+    there = workshop.entered.get("prices")
+    if there is None:
+        content = writing.content_of(workshop)
+        writing.change(hand, workshop, replace(content, entered={**content.entered, "prices": prices}))
+    return there is not None and there != plain(prices, "prices")
 
 
 def _take_pump(taking: _Taking, tables: Mapping[str, Any], name: str) -> Record:
@@ -128,36 +160,84 @@ def _take_builds(taking: _Taking, tables: Mapping[str, Any], pump: Record) -> di
     return builds
 
 
+def _take_switch(taking: _Taking, name: str, table: Mapping[str, Any], builds: Mapping[str, Record]) -> None:
+    """A switch: the builds of its first pair are links, those of further sizes stand in it by name."""
+    pairs = [{which: builds[pair[which]] for which in ("old", "new")} for pair in table["pair"]]
+    first, *more = pairs
+    entered = _without(table, "pair")
+    if more:
+        entered["pair"] = [{which: build.name for which, build in pair.items()} for pair in more]
+    links = {"pump": first["old"].links["pump"], "old_build": first["old"].id, "new_build": first["new"].id}
+    taking.place("switch", name, entered, links)
+
+
 def _without(table: Mapping[str, Any], *keys: str) -> dict[str, Any]:
     return {key: value for key, value in table.items() if key not in keys}
 
 
-def workbook_tables(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
-    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all rigs and sites."""
+def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: bool = True) -> dict[str, Any]:
+    """The tables of a workbook with one pump's builds, runs and trials (all pumps' for None), all else of the book."""
+    of_the_book = [kind for kind in _OF_THE_BOOK if with_sites or kind != "site"]
     kinds = ("build", "trial", "run")
     where: list[sa.ColumnElement[bool]] = [record.c.kind.in_(kinds)]
     if pump_id is not None:
         where.append(record.c.pump_id == pump_id)
     chosen = fetch_many(connection, *where)
-    places = fetch_many(connection, record.c.kind.in_(("rig", "site")))
-    names = _names(connection, chosen, places, pump_id)
+    places = fetch_many(connection, record.c.kind.in_(of_the_book))
+    at_sites = record.c.kind.in_(("visit", "part", "switch"))
+    visits = fetch_many(connection, at_sites, *_of_pump_or_none(pump_id)) if with_sites else ()
+    names = _names(connection, chosen, (*places, *visits), pump_id)
     head = _head(connection, pump_id)
-    tables: dict[str, Any] = {"workbook": head, "rig": {}, "build": {}, "trial": {}, "site": {}, "run": []}
-    for one in (*places, *chosen):
+    tables: dict[str, Any] = {
+        "workbook": head,
+        "instrument": {},
+        "rig": {},
+        "build": {},
+        "trial": {},
+        "site": {},
+        "run": [],
+        "visit": [],
+        "part": [],
+        "switch": {},
+    }
+    if "care" in head:
+        tables["care"] = head.pop("care")
+    for one in (*places, *chosen, *visits):
         around = Around({role: names[number] for role, number in one.links.items() if number in names})
-        table = table_of(one.kind, names[one.id], one.entered, around)
-        if one.kind == "run":
-            tables["run"].append(table)
+        entered = one.entered if one.kind != "switch" else _with_builds_there(one, chosen, names)
+        table = table_of(one.kind, names[one.id], entered, around)
+        if one.kind in LISTED:
+            tables[one.kind].append(table)
         else:
             tables[one.kind][names[one.id]] = table
-    return tables
+    prices = _workshop(connection).entered.get("prices")
+    return tables if prices is None else {**tables, "prices": prices}
+
+
+def _with_builds_there(switch: Record, chosen: tuple[Record, ...], names: Mapping[int, str]) -> dict[str, Any]:
+    """A switch with further pairs as its pump's builds are called now; a pair whose builds are gone is left out."""
+    there = {
+        one.name: names[one.id] for one in chosen if one.kind == "build" and one.links["pump"] == switch.links["pump"]
+    }
+    pairs = [pair for pair in switch.entered.get("pair", []) if pair["old"] in there and pair["new"] in there]
+    kept = {"pair": [{which: there[pair[which]] for which in ("old", "new")} for pair in pairs]} if pairs else {}
+    return {**_without(switch.entered, "pair"), **kept}
+
+
+def _workshop(connection: sa.Connection) -> Record:
+    return fetch_many(connection, record.c.kind == "workshop")[0]
+
+
+def _of_pump_or_none(pump_id: int | None) -> list[sa.ColumnElement[bool]]:
+    """Records of one pump, and those of which nobody said of which pump they are."""
+    return [] if pump_id is None else [sa.or_(record.c.pump_id == pump_id, record.c.pump_id.is_(None))]
 
 
 def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
     """The table [workbook]: the pump's, with the workshop's units where it has none of its own, or the workshop's."""
-    workshop = fetch_many(connection, record.c.kind == "workshop")[0]
+    workshop = _workshop(connection)
     if pump_id is None:
-        return {"title": workshop.name, **workshop.entered}
+        return {"title": workshop.name, **_without(workshop.entered, "prices")}
     pump = fetch(connection, "pump", pump_id)
     units = {"units": workshop.entered["units"]} if "units" in workshop.entered else {}
     return {"title": pump.name, **units, **pump.entered, "pump": pump.name}
@@ -187,13 +267,13 @@ def _names(
     return names
 
 
-def read_workbook(connection: sa.Connection, pump_id: int | None) -> Workbook:
+def read_workbook(connection: sa.Connection, pump_id: int | None, with_sites: bool = True) -> Workbook:
     """A workbook of the book's records, read by the readers of a workbook."""
-    return workbook_from_tables(workbook_tables(connection, pump_id))
+    return workbook_from_tables(workbook_tables(connection, pump_id, with_sites))
 
 
 def give_workbook(connection: sa.Connection, pump_id: int) -> str:
-    """A pump's builds, trials and runs with the rigs used and all sites, as the text of a workbook.
+    """A pump's builds, trials and runs with all instruments, rigs and sites and the price list, as the text of a workbook.
 
     Raises
     ------
@@ -208,10 +288,14 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
     if not tables["build"]:
         raise InputError("pump", pump.name, "it has no build yet, and a workbook needs one")
     blocks = [table_lines("[workbook]", tables["workbook"])]
-    for kind in ("rig", "build", "trial"):
+    if "prices" in tables:
+        blocks.append(table_lines("[prices]", tables["prices"]))
+    for kind in ("instrument", "rig", "build", "trial"):
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]
     blocks += [table_lines(f"[site.{toml_key(name)}]", table) for name, table in tables["site"].items()]
+    blocks += [table_lines(f"[[{kind}]]", table) for kind in ("visit", "part") for table in tables[kind]]
+    blocks += [table_lines(f"[switch.{toml_key(name)}]", table) for name, table in tables["switch"].items()]
     text = "\n\n".join("\n".join(lines) for lines in blocks) + "\n"
     if len(text.encode()) > MOST_BYTES:
         raise WorkbookError(

@@ -20,9 +20,15 @@ _MEDIA_TYPE = re.compile(r"[a-z]+/[a-zA-Z0-9][a-zA-Z0-9.+-]{0,80}")
 
 
 def keep_file(
-    hand: Hand, name: str, content: bytes, media_type: str, links: Mapping[str, int], request_id: str | None
+    hand: Hand,
+    name: str,
+    content: bytes,
+    media_type: str,
+    links: Mapping[str, int],
+    request_id: str | None,
+    about: str = "",
 ) -> Record:
-    """Keep a file.
+    """Keep a file; ``about`` says what of its links' records it shows, such as a visit.
 
     Raises
     ------
@@ -35,6 +41,7 @@ def keep_file(
         raise InputError(f"file '{name}', media type", media_type[:40], 'it must be like "text/csv"')
     sha256 = hashlib.sha256(content).hexdigest()
     entered = {"media_type": media_type, "size_bytes": len(content), "sha256": sha256}
+    entered |= {"about": about} if about else {}
     made = writing.add(hand, "file", name, entered, links, request_id, si={})
     if hand.last is not None:  # not one that the same request kept before
         hand.connection.execute(sa.insert(attachment).values(record_id=made.id, content=content))

@@ -7,11 +7,12 @@ from collections.abc import Callable
 import sqlalchemy as sa
 
 from clackwork.book.errors import BookError
+from clackwork.book.figures import read_all_again
 from clackwork.book.places import Store
 
-REVISION = "0001"
+REVISION = "0002"
 """Revision of the tables this program reads and writes: the last file of migrations/versions."""
-KNOWN = ("0001",)
+KNOWN = ("0001", "0002")
 """Every revision this program can come from, oldest first."""
 _SCRIPTS = "clackwork.book:migrations"
 
@@ -48,9 +49,17 @@ def bring_up_to_date(store: Store, before: Callable[[Store, str], object]) -> st
         return found
     if found is not None:
         before(store, found)
-    with store.writing() as connection:
-        if _known(revision_of(connection), connection, store) != REVISION:  # another process may have been quicker
-            _upgrade(connection)
+    try:
+        with store.writing() as connection:
+            if _known(revision_of(connection), connection, store) != REVISION:  # another process may have been quicker
+                _upgrade(connection)
+                read_all_again(connection)
+    except sa.exc.DatabaseError as error:
+        if found is None:
+            raise
+        raise BookError(
+            f"What lies at {store.place.words} could not be migrated: it is no book, or damaged."
+        ) from error
     return found
 
 

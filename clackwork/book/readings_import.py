@@ -16,15 +16,14 @@ from clackwork.book.records import Record, fetch, fetch_many
 from clackwork.book.store import Book
 from clackwork.book.tables import record
 from clackwork.book.writing import Hand
-from clackwork.workbook_reader import Table
-from clackwork.workbook_runs import read_rig
 
 SETTING = "readings.columns"
 """Under which a book remembers what the columns of its tables are."""
-_MEDIA_TYPES = {
+MEDIA_TYPES = {
     "csv": "text/csv",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
+"""Of a table's file, by its form."""
 
 
 @dataclass(frozen=True)
@@ -64,10 +63,8 @@ def _known(connection: sa.Connection, pump_id: int) -> Known:
         for one in of_pump
         if one.kind == "trial"
     }
-    rigs = {
-        one.name: read_rig(Table(one.entered, f"rig '{one.name}'", f"rig.{one.name}", {}), one.name)
-        for one in fetch_many(connection, record.c.kind == "rig")
-    }
+    hand = Hand(connection)
+    rigs = {one.name: hand.rig(one) for one in fetch_many(connection, record.c.kind == "rig")}
     names = frozenset(one.name for one in of_pump if one.kind == "run")
     return Known(rigs, tuple(builds.values()), MappingProxyType(trials), names)
 
@@ -107,7 +104,7 @@ def take_runs(
         hand = Hand(connection, by)
         rows = runs_from(table, mapping, _known(connection, pump_id), only_good=only_good)
         file = keep_file(
-            hand, _free_file_name(connection, table.filename), raw, _MEDIA_TYPES[table.form], {"pump": pump_id}, None
+            hand, free_file_name(connection, table.filename), raw, MEDIA_TYPES[table.form], {"pump": pump_id}, None
         )
         numbers = _numbers(connection, pump_id)
         runs = tuple(_add(hand, row, numbers) for row in rows)
@@ -127,7 +124,7 @@ def _add(hand: Hand, row: RunRow, numbers: Mapping[tuple[str, str], int]) -> Rec
     return writing.add(hand, "run", row.name, row.entered, links)
 
 
-def _free_file_name(connection: sa.Connection, name: str) -> str:
+def free_file_name(connection: sa.Connection, name: str) -> str:
     """A file's name, with a number when another kept file has it."""
     taken = {one.name for one in fetch_many(connection, record.c.kind == "file")}
     free, number = name, 1

@@ -6,25 +6,25 @@ at every choice. Nothing is taken while a question is open or a row that is want
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from types import MappingProxyType
 from typing import Any
 
 from clackwork.bench.runs import Run
-from clackwork.book.column_figures import ColumnReading, figure_text, has_unit, marks_in, read_column
 from clackwork.book.raw_table import Cell, Question, RawTable, TableError, read_table
 from clackwork.book.run_columns import (
     QUANTITIES,
     RUN_FIELDS,
+    RUNS,
     ColumnUse,
     TableMapping,
     remembered,
     suggest_mapping,
-    unit_question,
     with_answers,
 )
+from clackwork.book.table_columns import ColumnsRead, columns_read
 from clackwork.errors import ClackworkError, InputError
 from clackwork.quantities import Quantity, parse
 from clackwork.twin.twin import Rig
@@ -178,7 +178,7 @@ class Preview:
 class ImportRefused(ClackworkError):
     """A table from which nothing is taken yet; ``preview`` tells why."""
 
-    def __init__(self, sentence: str, found: Preview) -> None:
+    def __init__(self, sentence: str, found: object) -> None:
         self.preview = found
         super().__init__(sentence)
 
@@ -190,18 +190,8 @@ class _Reader:
     table: RawTable
     mapping: TableMapping
     known: Known
-    places: dict[str, int]
-    columns: dict[str, ColumnUse]
-    readings: dict[str, ColumnReading]
-    in_doubt: set[str]
+    found: ColumnsRead
     seen: dict[str, int] = field(default_factory=dict)
-
-    def cell(self, row: tuple[Cell, ...], name: str) -> Cell | None:
-        """The cell of a field; None when no column gives it or it is blank."""
-        if name not in self.places:
-            return None
-        found = row[self.places[name]]
-        return found if found.text.strip() or found.fault else None
 
 
 def preview(table: RawTable, mapping: TableMapping, known: Known) -> Preview:
@@ -219,27 +209,19 @@ def preview(table: RawTable, mapping: TableMapping, known: Known) -> Preview:
     Preview
         Errors name row, column, value and what is allowed; questions what could be read in two ways.
     """
-    notes = [*table.notes, *mapping.notes]
-    questions = list(table.questions)
-    used = _used_columns(table, mapping, notes)
-    places = {one.field: table.headers.index(one.header) for one in used}
-    readings = _column_readings(table, mapping, used, places, questions, notes)
-    doubts = {name for name, reading in readings.items() if reading.questions}
-    for one in used:
-        if one.field in QUANTITIES and _lacks_unit(one, table.column(places[one.field])):
-            questions.append(unit_question(one))
-            doubts.add(one.field)
-    reader = _Reader(table, mapping, known, places, {one.field: one for one in used}, readings, doubts)
+    found = columns_read(table, mapping, RUNS)
+    notes = list(found.notes)
+    reader = _Reader(table, mapping, known, found)
     rows: list[PreviewRow] = []
     blank: list[str] = []
     for number, row in zip(table.row_numbers, table.rows, strict=True):
-        if any(reader.cell(row, name) for name in places):
+        if any(found.cell(row, name) for name in found.places):
             rows.append(_read_row(reader, number, row, len(rows) + 1))
         else:
             blank.append(str(number))
     if blank:
         notes.append(f"Left out, with nothing in the chosen columns: row {', '.join(blank[:20])}.")
-    return Preview(tuple(rows), tuple(questions), tuple(notes))
+    return Preview(tuple(rows), found.questions, tuple(notes))
 
 
 def runs_from(table: RawTable, mapping: TableMapping, known: Known, *, only_good: bool = False) -> tuple[RunRow, ...]:
@@ -273,60 +255,13 @@ def runs_from(table: RawTable, mapping: TableMapping, known: Known, *, only_good
     return found.good
 
 
-def _used_columns(table: RawTable, mapping: TableMapping, notes: list[str]) -> list[ColumnUse]:
-    """Columns that are read as a field; the first of two for one field."""
-    used: dict[str, ColumnUse] = {}
-    for one in mapping.columns:
-        if not one.field or one.header not in table.headers:
-            continue
-        if one.field in used:
-            raise InputError(
-                f'column "{one.header}"',
-                one.field,
-                f'column "{used[one.field].header}" is read as {one.field} already',
-                "Leave one of the two out.",
-            )
-        used[one.field] = one
-    left = [f'"{header}"' for header in table.headers if header not in {one.header for one in used.values()}]
-    if left:
-        notes.append(f"Not read: column {', '.join(left)}.")
-    return list(used.values())
-
-
-def _column_readings(
-    table: RawTable,
-    mapping: TableMapping,
-    used: Iterable[ColumnUse],
-    places: Mapping[str, int],
-    questions: list[Question],
-    notes: list[str],
-) -> dict[str, ColumnReading]:
-    """How each column of figures is read; its questions and notes are added to those of the table."""
-    figures = [one for one in used if one.field in QUANTITIES]
-    others = marks_in(cell for one in figures for cell in table.column(places[one.field]))
-    found = {}
-    for one in figures:
-        reading = read_column(one, table.column(places[one.field]), mapping.answers, others)
-        questions.extend(reading.questions)
-        notes.extend(reading.notes)
-        found[one.field] = reading
-    return found
-
-
-def _lacks_unit(column: ColumnUse, cells: Iterable[Cell]) -> bool:
-    """Whether a column without a unit has figures without one."""
-    if column.unit or column.field == "beats":
-        return False
-    return any(cell.text.strip() and not cell.fault and not has_unit(cell.text) for cell in cells)
-
-
 def _read_row(reader: _Reader, number: int, row: tuple[Cell, ...], place: int) -> PreviewRow:
     """One row: its cells one by one, then the run as a whole."""
     errors: list[CellError] = []
     read: dict[str, Quantity] = {}
     entered: dict[str, Any] = {}
     for name in RUN_FIELDS:
-        cell = reader.cell(row, name)
+        cell = reader.found.cell(row, name)
         if cell is None:
             continue
         if cell.fault:
@@ -341,7 +276,7 @@ def _read_row(reader: _Reader, number: int, row: tuple[Cell, ...], place: int) -
         run = _run_row(reader, number, row, place, entered)
     errors += _name_errors(reader, run)
     reading = None
-    if not errors and not reader.in_doubt.intersection(entered):
+    if not errors and not reader.found.in_doubt.intersection(entered):
         reading = _whole_run(reader, run, place, errors)
     return PreviewRow(run, MappingProxyType(read), reading, tuple(errors))
 
@@ -350,10 +285,10 @@ def _run_row(reader: _Reader, number: int, row: tuple[Cell, ...], place: int, en
     """The names and links of a row, and its readings."""
 
     def word(name: str) -> str:
-        cell = reader.cell(row, name)
+        cell = reader.found.cell(row, name)
         return cell.text.strip() if cell else str(reader.mapping.fixed.get(name, ""))
 
-    named = reader.cell(row, "name")
+    named = reader.found.cell(row, "name")
     stem = reader.mapping.fixed.get("name") or PurePath(reader.table.filename).stem
     name = named.text.strip() if named else f"{stem} {place}"
     return RunRow(number, name, word("build"), word("rig"), word("trial"), MappingProxyType(dict(entered)))
@@ -369,11 +304,11 @@ def _take_figure(
     errors: list[CellError],
 ) -> None:
     """Read one figure; the text typed is kept."""
-    text = figure_text(cell, reader.columns[name], reader.readings[name])
+    text = reader.found.figure(name, cell)
     try:
         read[name] = parse(text, QUANTITIES[name])
     except InputError as error:
-        if name not in reader.in_doubt:
+        if name not in reader.found.in_doubt:
             next_step = error.next_step or "Leave the cell empty when it was not read."
             errors.append(_error(reader, number, name, cell.text, error.allowed, next_step))
         return
@@ -429,8 +364,8 @@ def _whole_run(reader: _Reader, run: RunRow, place: int, errors: list[CellError]
     try:
         return read_run(Table(values, label, label, {}), place, reader.known.builds, reader.known.rigs)
     except InputError as error:
-        key = _field_of(error.field.removeprefix(f"{label}, "), reader.places)
-        column = reader.columns[key].header if key in reader.columns else key
+        key = _field_of(error.field.removeprefix(f"{label}, "), reader.found.places)
+        column = reader.found.columns[key].header if key in reader.found.columns else key
         errors.append(CellError(run.row, column, str(error.value), error.allowed, error.next_step))
         return None
 
@@ -442,5 +377,5 @@ def _field_of(said: str, places: Mapping[str, int]) -> str:
 
 
 def _error(reader: _Reader, row: int, name: str, value: str, allowed: str, next_step: str = "") -> CellError:
-    column = reader.columns[name].header if name in reader.columns else name
+    column = reader.found.columns[name].header if name in reader.found.columns else name
     return CellError(row, column, f'"{value[:60]}"', allowed, next_step)

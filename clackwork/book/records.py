@@ -7,7 +7,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -287,6 +287,8 @@ def _plain_value(value: Any, field: str, depth: int) -> Any:
         if any("\ud800" <= character <= "\udfff" for character in value):
             raise InputError(field, "(text)", "it holds half a character; type it again")
         return value
+    if type(value) is date:
+        return value.isoformat()
     if isinstance(value, int) and abs(value) < 2**63:
         return value
     if isinstance(value, float) and math.isfinite(value):

@@ -209,15 +209,25 @@ def restore(plan: RestorePlan, *, progress: Progress = silent) -> Restored:
         _refuse_later(check_sqlite(copy, backup.name), backup)
         source = Store(find_place(work))
         try:
-            bring_up_to_date(source, lambda store, found: None)  # the backup itself is the backup
-            with source.reading() as connection:
-                _refuse_other_tables(connection, backup)
+            _bring_copy_up_to_date(source, backup)
             present, trouble = _present(place)
             unusable, aside = _put_aside(place, progress) if trouble else (None, ())
             before = _put_in_place(source, place, present is not None and not trouble, progress)
         finally:
             source.close()
     return Restored(plan, before or unusable, aside)
+
+
+def _bring_copy_up_to_date(copy: Store, backup: Path) -> None:
+    """Migrate the unpacked copy of a backup; the backup itself is the backup of that."""
+    try:
+        bring_up_to_date(copy, lambda store, found: None)
+    except BookError as error:
+        raise BookError(
+            f"{backup.name} holds a database that is no book of this program; it was not restored."
+        ) from error
+    with copy.reading() as connection:
+        _refuse_other_tables(connection, backup)
 
 
 def _refuse_other_tables(connection: sa.Connection, backup: Path) -> None:

@@ -1,4 +1,7 @@
-"""Which column of a table is which field of a run, and in what unit: suggested by likeness, kept for the next time."""
+"""Which column of a table is which field, and in what unit: suggested by likeness, kept for the next time.
+
+The fields are those of runs unless others are given.
+"""
 
 from __future__ import annotations
 
@@ -58,6 +61,30 @@ _ALSO_CALLED = {
     "tilt": ("tilt angle", "leaning"),
     "note": ("notes", "remark", "remarks", "comment"),
 }
+
+
+@dataclass(frozen=True)
+class TableFields:
+    """What the columns of one sort of table can be.
+
+    Attributes
+    ----------
+    order : tuple of str
+        Every field a column can be.
+    quantities : mapping of str to str
+        Those that are quantities, with the kind of each.
+    also_called : mapping of str to tuple of str
+        Other names of a field.
+    """
+
+    order: tuple[str, ...]
+    quantities: Mapping[str, str]
+    also_called: Mapping[str, tuple[str, ...]]
+
+
+RUNS = TableFields(RUN_FIELDS, QUANTITIES, MappingProxyType(_ALSO_CALLED))
+"""Those of a table of runs."""
+
 _LEAST_LIKENESS = 0.8
 _TIE = 0.05
 _EXACT = 1.0
@@ -74,7 +101,7 @@ class ColumnUse:
     ----------
     header : str
     field : str
-        A name of `RUN_FIELDS`; empty when the column is left out.
+        A name of a field, of a run of `RUN_FIELDS`; empty when the column is left out.
     unit : str
         Of its figures that have none of their own; empty when each has, or none is needed.
     """
@@ -110,7 +137,7 @@ class TableMapping:
         return next((one.header for one in self.columns if one.field == field_name), None)
 
 
-def suggest_mapping(table: RawTable, kept: Mapping[str, Any] | None = None) -> TableMapping:
+def suggest_mapping(table: RawTable, kept: Mapping[str, Any] | None = None, fields: TableFields = RUNS) -> TableMapping:
     """Suggest what each column is, by what it was last time and by likeness of its name.
 
     Parameters
@@ -118,13 +145,14 @@ def suggest_mapping(table: RawTable, kept: Mapping[str, Any] | None = None) -> T
     table : RawTable
     kept : mapping, optional
         What `remembered` gave for an earlier table.
+    fields : TableFields, optional
 
     Returns
     -------
     TableMapping
         A name that could be two fields is left out and told in the notes; a unit not told is left empty.
     """
-    known = _kept_columns(kept)
+    known = _kept_columns(kept, fields)
     notes: list[str] = []
     chosen: dict[str, ColumnUse] = {}
     for header in table.headers:
@@ -135,7 +163,7 @@ def suggest_mapping(table: RawTable, kept: Mapping[str, Any] | None = None) -> T
         notes.append("Columns called as last time are read as last time.")
     taken = {one.field for one in chosen.values() if one.field}
     readings = {
-        header: _readings(header, unit, taken)
+        header: _readings(header, unit, taken, fields)
         for header, unit in zip(table.headers, table.units, strict=True)
         if header not in chosen
     }
@@ -156,13 +184,13 @@ class _Reading:
     likeness: float
 
 
-def _readings(header: str, unit_below: str, taken: Iterable[str]) -> list[_Reading]:
+def _readings(header: str, unit_below: str, taken: Iterable[str], fields: TableFields) -> list[_Reading]:
     """What a header may be, the likest first."""
     best: dict[str, _Reading] = {}
     for words, unit in _parts(header, unit_below):
-        for name in RUN_FIELDS:
-            likeness = _likeness(words, name)
-            spelled = _unit_of(unit, QUANTITIES[name]) if unit and name in QUANTITIES else ""
+        for name in fields.order:
+            likeness = _likeness(words, name, fields)
+            spelled = _unit_of(unit, fields.quantities[name]) if unit and name in fields.quantities else ""
             unfit = unit and not spelled
             if name in taken or unfit or likeness < _LEAST_LIKENESS:
                 continue
@@ -197,11 +225,11 @@ def _unit_of(spelling: str, kind: str) -> str:
     return spelling
 
 
-def _likeness(words: str, name: str) -> float:
+def _likeness(words: str, name: str, fields: TableFields) -> float:
     """0 to 1; 1 when the words are the field's own or another name for it."""
     folded = _folded(words)
     best = 0.0
-    for known in (_folded(name), *_ALSO_CALLED[name]):
+    for known in (_folded(name), *fields.also_called.get(name, ())):
         if folded == known or sorted(folded.split()) == sorted(known.split()):
             return _EXACT
         best = max(best, difflib.SequenceMatcher(None, folded, known).ratio())
@@ -235,14 +263,14 @@ def _assigned(readings: Mapping[str, list[_Reading]], notes: list[str]) -> dict[
     return found
 
 
-def _kept_columns(kept: Mapping[str, Any] | None) -> dict[str, ColumnUse]:
+def _kept_columns(kept: Mapping[str, Any] | None, fields: TableFields) -> dict[str, ColumnUse]:
     """Columns out of a remembered mapping; whatever is not understood there is passed over."""
     columns = kept.get("columns") if isinstance(kept, Mapping) else None
     found = {}
     for header, use in columns.items() if isinstance(columns, Mapping) else ():
         name, unit = (use.get("field", ""), use.get("unit", "")) if isinstance(use, Mapping) else ("", "")
-        if name in RUN_FIELDS and isinstance(unit, str):
-            spelled = _unit_of(unit, QUANTITIES[name]) if unit and name in QUANTITIES else ""
+        if name in fields.order and isinstance(unit, str):
+            spelled = _unit_of(unit, fields.quantities[name]) if unit and name in fields.quantities else ""
             found[_folded(str(header))] = ColumnUse(str(header), name, spelled)
     return found
 
@@ -268,7 +296,7 @@ def remembered(mapping: TableMapping, kept: Mapping[str, Any] | None = None) -> 
     return {"columns": newest, "fixed": {key: text for key, text in mapping.fixed.items() if key != "name"}}
 
 
-def with_answers(mapping: TableMapping, answers: Mapping[str, str]) -> TableMapping:
+def with_answers(mapping: TableMapping, answers: Mapping[str, str], fields: TableFields = RUNS) -> TableMapping:
     """A mapping with questions answered; "unit:Waste" sets the unit of the column "Waste", "field:Waste" its field.
 
     Raises
@@ -286,20 +314,20 @@ def with_answers(mapping: TableMapping, answers: Mapping[str, str]) -> TableMapp
         if header not in columns:
             raise InputError(what, f'"{header}"', "the table has no such column")
         if what == "field":
-            columns[header] = ColumnUse(header, _checked_field(answer, header), "")
+            columns[header] = ColumnUse(header, _checked_field(answer, header, fields), "")
         else:
-            columns[header] = replace(columns[header], unit=_checked_unit(answer, columns[header]))
+            columns[header] = replace(columns[header], unit=_checked_unit(answer, columns[header], fields))
     return replace(mapping, columns=tuple(columns.values()), answers=MappingProxyType(others))
 
 
-def _checked_field(name: str, header: str) -> str:
-    if name and name not in RUN_FIELDS:
-        raise InputError(f'column "{header}"', f'"{name}"', f"it must be one of {', '.join(RUN_FIELDS)}, or nothing")
+def _checked_field(name: str, header: str, fields: TableFields) -> str:
+    if name and name not in fields.order:
+        raise InputError(f'column "{header}"', f'"{name}"', f"it must be one of {', '.join(fields.order)}, or nothing")
     return name
 
 
-def _checked_unit(unit: str, column: ColumnUse) -> str:
-    kind = QUANTITIES.get(column.field)
+def _checked_unit(unit: str, column: ColumnUse, fields: TableFields) -> str:
+    kind = fields.quantities.get(column.field)
     if not unit or kind is None:
         return ""
     spelled = _unit_of(unit, kind)
@@ -319,8 +347,8 @@ def units_for(kind: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(one for one in (*first, *rest) if one))
 
 
-def unit_question(column: ColumnUse) -> Question:
+def unit_question(column: ColumnUse, fields: TableFields = RUNS) -> Question:
     """Asks for the unit of a column whose figures have none."""
-    units = units_for(QUANTITIES[column.field])
+    units = units_for(fields.quantities[column.field])
     words = f'Column "{column.header}" ({column.field}) has figures without a unit. Which unit are they in?'
     return Question(f"unit:{column.header}", words, tuple((one, one) for one in units))

@@ -211,10 +211,10 @@ class Book:
         with self._hand(by) as hand:
             return undoing.undo_together(hand, change_id)
 
-    def workbook(self, pump_id: int | None = None) -> Workbook:
-        """The book's records read as a workbook: one pump's builds, runs and trials, or all; all rigs and sites."""
+    def workbook(self, pump_id: int | None = None, *, with_sites: bool = True) -> Workbook:
+        """The book's records read as a workbook: one pump's builds, runs and trials, or all; all else of the book."""
         with self.reading() as connection:
-            return exchange.read_workbook(connection, pump_id)
+            return exchange.read_workbook(connection, pump_id, with_sites)
 
     def take_workbook(self, text: str, *, pump_name: str | None = None, by: str = "") -> Taken:
         """Take the text of a workbook in, its builds under one pump; all of it or nothing."""
@@ -222,7 +222,7 @@ class Book:
             return exchange.take_workbook(hand, text, pump_name)
 
     def give_workbook(self, pump_id: int) -> str:
-        """A pump with its builds, trials, runs, and all rigs and sites, as the text of a workbook."""
+        """A pump with its builds, trials, runs, and all instruments, rigs and sites, as the text of a workbook."""
         with self.reading() as connection:
             return exchange.give_workbook(connection, pump_id)
 
@@ -258,10 +258,11 @@ class Book:
         links: Mapping[str, int] | None = None,
         by: str = "",
         request_id: str | None = None,
+        about: str = "",
     ) -> Record:
-        """Keep a file in the book; its record is of kind "file"."""
+        """Keep a file in the book; its record is of kind "file". ``about`` says what it shows: "visit 12"."""
         with self._hand(by) as hand:
-            return files.keep_file(hand, name, content, media_type, links or {}, request_id)
+            return files.keep_file(hand, name, content, media_type, links or {}, request_id, about)
 
     def file_bytes(self, id: int) -> bytes:
         """The bytes of a file kept."""

@@ -31,7 +31,8 @@ class Instant(sa.types.TypeDecorator[datetime]):
 
 
 metadata = sa.MetaData()
-ROLES = ("pump", "build", "rig", "trial", "run", "site", "old_build", "new_build", "revision_of")
+INSTRUMENTS = ("gauge", "bucket", "delivery_bucket", "stopwatch", "level_rule", "thermometer")
+ROLES = ("pump", "build", "rig", "trial", "run", "site", "old_build", "new_build", "revision_of", *INSTRUMENTS)
 """What a record may be linked to; the column of a role is its name and ``_id``."""
 
 
@@ -75,7 +76,13 @@ sa.Index(
 sa.Index("record_by_name", record.c.kind, record.c.removed, record.c.sort_key, record.c.id)
 sa.Index("record_by_change", record.c.kind, record.c.removed, record.c.changed_at, record.c.id)
 for _role in ROLES:
-    sa.Index(f"record_by_{_role}", record.c[f"{_role}_id"], record.c.kind, record.c.removed, record.c.sort_key)
+    _is_given = sa.text(f"{_role}_id IS NOT NULL") if _role in INSTRUMENTS else None  # of rigs alone
+    sa.Index(
+        f"record_by_{_role}",
+        *(record.c[name] for name in (f"{_role}_id", "kind", "removed", "sort_key")),
+        sqlite_where=_is_given,
+        postgresql_where=_is_given,
+    )
 
 change = _table(
     "change",
@@ -110,6 +117,9 @@ job = _table(
     sa.Column("state", WORDS, nullable=False),  # queued, running, done, failed, cancelled
     sa.Column("done", sa.Integer, nullable=False),
     sa.Column("total", sa.Integer, nullable=False),
+    sa.Column(
+        "carried", sa.Integer, nullable=False, server_default="0"
+    ),  # of what is done, from before it was interrupted
     sa.Column("message", sa.Text, nullable=False),
     sa.Column("result", sa.Text),
     sa.Column("cancel", sa.Integer, nullable=False),  # 1 once asked for
@@ -122,6 +132,14 @@ job = _table(
     sa.Column("ended_at", Instant),
 )
 sa.Index("job_by_state", job.c.state, job.c.id)
+
+job_piece = _table(
+    "job_piece",  # what work that takes long has found on its way, until it is done
+    sa.Column("key", WORDS, primary_key=True),  # says of what it is the result
+    sa.Column("job_id", sa.Integer, sa.ForeignKey("job.id"), nullable=False),
+    sa.Column("content", sa.LargeBinary, nullable=False),
+)
+sa.Index("job_piece_by_job", job_piece.c.job_id)
 
 device = _table(
     "device",

@@ -15,15 +15,22 @@ from clackwork.book.errors import BookError
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, GuidedPoppet, HingedFlap, Snifter
 from clackwork.twin.twin import NextRun, Pinned, Residual, Twin
 
-_CLASSES: dict[str, Any] = {
-    one.__name__: one
-    for one in (Twin, Pinned, Residual, NextRun, Build, GuidedPoppet, HingedFlap, DeliveryValve, AirVessel, Snifter)
-}
+Classes = Mapping[str, Any]
+"""Dataclasses by name."""
+
+
+def classes_by_name(*classes: type) -> dict[str, Any]:
+    """Dataclasses as `to_plain` and `from_plain` take them."""
+    return {one.__name__: one for one in classes}
+
+
+BUILD_CLASSES = (Build, GuidedPoppet, HingedFlap, DeliveryValve, AirVessel, Snifter)
+_CLASSES = classes_by_name(Twin, Pinned, Residual, NextRun, *BUILD_CLASSES)
 _IS = "is a"
 
 
-def to_plain(thing: Any, arrays: dict[str, np.ndarray[Any, Any]]) -> Any:
-    """A dataclass of `_CLASSES` as plain data; arrays are put aside under the names of their fields.
+def to_plain(thing: Any, arrays: dict[str, np.ndarray[Any, Any]], classes: Classes = _CLASSES) -> Any:
+    """A dataclass of ``classes`` as plain data; arrays are put aside under the names of their fields.
 
     Raises
     ------
@@ -31,7 +38,7 @@ def to_plain(thing: Any, arrays: dict[str, np.ndarray[Any, Any]]) -> Any:
         Something that is neither.
     """
     if dataclasses.is_dataclass(thing) and not isinstance(thing, type):
-        if type(thing).__name__ not in _CLASSES:
+        if type(thing).__name__ not in classes:
             raise TypeError(f"a {type(thing).__name__} cannot be kept")
         plain: dict[str, Any] = {_IS: type(thing).__name__}
         for field in dataclasses.fields(thing):
@@ -39,12 +46,12 @@ def to_plain(thing: Any, arrays: dict[str, np.ndarray[Any, Any]]) -> Any:
             if isinstance(value, np.ndarray):
                 arrays[field.name] = value
             else:
-                plain[field.name] = to_plain(value, arrays)
+                plain[field.name] = to_plain(value, arrays, classes)
         return plain
     if isinstance(thing, Mapping):
-        return {key: to_plain(value, arrays) for key, value in thing.items()}
+        return {key: to_plain(value, arrays, classes) for key, value in thing.items()}
     if isinstance(thing, tuple | list):
-        return [to_plain(value, arrays) for value in thing]
+        return [to_plain(value, arrays, classes) for value in thing]
     if isinstance(thing, np.generic):
         return thing.item()
     if thing is None or isinstance(thing, bool | int | float | str):
@@ -52,16 +59,18 @@ def to_plain(thing: Any, arrays: dict[str, np.ndarray[Any, Any]]) -> Any:
     raise TypeError(f"a {type(thing).__name__} cannot be kept")
 
 
-def from_plain(plain: Any, arrays: Mapping[str, np.ndarray[Any, Any]] | None = None) -> Any:
+def from_plain(
+    plain: Any, arrays: Mapping[str, np.ndarray[Any, Any]] | None = None, classes: Classes = _CLASSES
+) -> Any:
     """The inverse of `to_plain`; lists become tuples."""
     if isinstance(plain, list):
-        return tuple(from_plain(value) for value in plain)
+        return tuple(from_plain(value, None, classes) for value in plain)
     if not isinstance(plain, dict):
         return plain
     if _IS not in plain:
-        return {key: from_plain(value) for key, value in plain.items()}
-    values = {key: from_plain(value) for key, value in plain.items() if key != _IS}
-    return _CLASSES[plain[_IS]](**values, **(arrays or {}))
+        return {key: from_plain(value, None, classes) for key, value in plain.items()}
+    values = {key: from_plain(value, None, classes) for key, value in plain.items() if key != _IS}
+    return classes[plain[_IS]](**values, **(arrays or {}))
 
 
 def twin_bytes(twin: Twin, rests_on: Mapping[str, Any]) -> bytes:

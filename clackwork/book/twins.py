@@ -1,7 +1,7 @@
 """Twins kept with what they rest on, and whether that still stands.
 
-A twin rests on its build, on that build's runs, on the rigs they stood on, and on the engine. A note changed makes no
-twin stale: what counts is what the fit has read.
+A twin rests on its build, on that build's runs, on the rigs they stood on with their instruments, and on the engine. A note
+changed makes no twin stale: what counts is what the fit has read.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from clackwork._cache import kernel_key
 from clackwork.book import writing
 from clackwork.book.exchange import read_workbook
 from clackwork.book.records import Record, as_json, fetch, fetch_many, from_row
-from clackwork.book.tables import attachment, record
+from clackwork.book.tables import INSTRUMENTS, attachment, record
 from clackwork.book.twin_text import twin_bytes, twin_from
 from clackwork.book.writing import Hand
 from clackwork.errors import InputError
@@ -37,7 +37,8 @@ class Basis:
         Of the build's pump.
     build : Record
     rests_on : mapping
-        "build", "runs" and "rigs": number, version, name and mark of each; "engine", "kernel".
+        "build", "runs", "rigs", "instruments", and the "visits" meant for the twin with their "sites": number, version,
+        name and mark of each; "engine", "kernel".
     """
 
     workbook: Workbook
@@ -81,21 +82,52 @@ def _rests_on(connection: sa.Connection, build: Record) -> dict[str, Any]:
     runs = fetch_many(connection, record.c.build_id == build.id, record.c.kind == "run")
     rig_numbers = sorted({run.links["rig"] for run in runs})
     rigs = fetch_many(connection, record.c.id.in_(rig_numbers)) if rig_numbers else ()
+    used = sorted({rig.links[role] for rig in rigs for role in INSTRUMENTS if role in rig.links})
+    instruments = fetch_many(connection, record.c.id.in_(used)) if used else ()
+    visits = fetch_many(connection, record.c.build_id == build.id, record.c.kind == "visit")
+    visits = tuple(one for one in visits if one.entered.get("for_twin") == "yes")
+    site_numbers = sorted({one.links["site"] for one in visits})
+    sites = fetch_many(connection, record.c.id.in_(site_numbers)) if site_numbers else ()
     return {
         "engine": engine_version(),
         "kernel": kernel_key(),
         "build": _marked(build),
         "runs": [_marked(run) for run in runs],
         "rigs": [_marked(rig) for rig in rigs],
+        "instruments": [_marked(one) for one in instruments],
+        "visits": [_marked(one) for one in visits],
+        "sites": [_marked(one) for one in sites],
     }
 
 
+_NOT_READ = {
+    "site": ("note", "needs", "survey", "design", "wanted_flow", "source", "source_flow", "route"),
+    "visit": (
+        "note",
+        "found",
+        "who",
+        "purpose",
+        "date",
+        "care",
+        "parts",
+        "stroke_before",
+        "mass_before",
+        "source_flow",
+    ),
+}
+"""What a fit does not read of a record; of other kinds it is the note alone."""
+
+
 def _marked(one: Record) -> list[Any]:
-    """Number, version, name and a mark of what a fit reads in a record."""
-    read = {key: value for key, value in one.entered.items() if key != "note"}
-    links = {role: number for role, number in one.links.items() if role in ("build", "rig")}
-    mark = hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
-    return [one.id, one.version, one.name, mark]
+    """Number, version, name and mark of a record."""
+    return [one.id, one.version, one.name, mark_of(one)]
+
+
+def mark_of(one: Record) -> str:
+    """Mark of what is read of a record to work something out: it changes with that, and with a note it does not."""
+    read = {key: value for key, value in one.entered.items() if key not in _NOT_READ.get(one.kind, ("note",))}
+    links = {role: number for role, number in one.links.items() if role in ("build", "rig", "site", *INSTRUMENTS)}
+    return hashlib.sha256(as_json([_sorted(read), sorted(links.items())]).encode()).hexdigest()[:16]
 
 
 def _sorted(table: Mapping[str, Any]) -> list[Any]:
@@ -178,6 +210,15 @@ def twin_of(connection: sa.Connection, build_id: int) -> KeptTwin | None:
     return KeptTwin(from_row(row), twin, bool(reasons), reasons)
 
 
+_GONE = {
+    "run": "taken away, or moved to another build,",
+    "rig": "left without runs",
+    "instrument": "left out of its rigs",
+    "visit": "taken away, or out of the twin,",
+    "site": "left without visits",
+}
+
+
 def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]:
     """What has changed between the fit and now, one sentence each."""
     reasons = []
@@ -187,14 +228,17 @@ def _reasons(then: Mapping[str, Any], now: Mapping[str, Any]) -> tuple[str, ...]
         reasons.append("The engine has been changed since the fit.")
     if then["build"][3] != now["build"][3]:
         reasons.append(f"The parts of build '{now['build'][2]}' were changed after the fit.")
-    for kind in ("run", "rig"):
-        before, after = ({one[0]: one for one in side[f"{kind}s"]} for side in (then, now))
+    for kind in ("run", "rig", "instrument", "visit", "site"):  # an older twin does not have all of them
+        before, after = ({one[0]: one for one in side.get(f"{kind}s", ())} for side in (then, now))
         for number, (_, _, name, mark) in before.items():
             if number not in after:
-                gone = "taken away, or moved to another build," if kind == "run" else "left without runs"
-                reasons.append(f"{kind.capitalize()} '{name}' was {gone} after the fit.")
+                reasons.append(f"{kind.capitalize()} '{name}' was {_GONE[kind]} after the fit.")
             elif after[number][3] != mark:
                 reasons.append(f"{kind.capitalize()} '{after[number][2]}' was changed after the fit.")
-        if kind == "run":
-            reasons += [f"Run '{after[number][2]}' came after the fit." for number in after if number not in before]
+        if kind in ("run", "visit"):
+            reasons += [
+                f"{kind.capitalize()} '{after[number][2]}' came after the fit."
+                for number in after
+                if number not in before
+            ]
     return tuple(reasons)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -30,6 +30,7 @@ from clackwork.book.records import (
 from clackwork.book.tables import ROLES, record
 from clackwork.errors import InputError
 from clackwork.twin.twin import Rig
+from clackwork.workbook_instruments import ROLES as SORT_OF_ROLE
 
 KEPT_BY_PROGRAM = ("twin", "file")
 """Kinds the program makes itself; of theirs a person may change the name and the note."""
@@ -57,8 +58,8 @@ class Hand:
         Number of the last change written.
     seen : dict of int to Record
         Records read in the action, as they stand.
-    rigs : dict of int to (Record, Rig)
-        Rigs read in the action.
+    rigs : dict of int to (Record, dict of str to Record, Rig)
+        Rigs read in the action, with the records of their instruments.
     """
 
     connection: sa.Connection
@@ -68,7 +69,7 @@ class Hand:
     undoes: int | None = None
     last: int | None = None
     seen: dict[int, Record] = field(default_factory=dict)
-    rigs: dict[int, tuple[Record, Rig]] = field(default_factory=dict)
+    rigs: dict[int, tuple[Record, dict[str, Record], Rig]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         if not isinstance(self.by, str) or len(self.by) > _LONGEST_PERSON or not self.by.isprintable():
@@ -85,13 +86,22 @@ class Hand:
 
     def rig(self, one: Record) -> Rig:
         """The rig of a record, read once in an action."""
-        if self.rigs.get(one.id, (None,))[0] != one:
-            self.rigs[one.id] = (one, rig_of(one.name, one.entered))
-        return self.rigs[one.id][1]
+        instruments = self.linked("rig", one.links)
+        if self.rigs.get(one.id, (None, None))[:2] != (one, instruments):
+            self.rigs[one.id] = (one, instruments, rig_of(one.name, one.entered, around_rig(instruments)))
+        return self.rigs[one.id][2]
 
     def linked(self, kind: str, links: Mapping[str, int]) -> dict[str, Record]:
         """The records that one of a kind is linked to, by role."""
         return {role: self.fetch(LINKS[kind][role].kind, number) for role, number in links.items()}
+
+
+def around_rig(instruments: Mapping[str, Record]) -> Around:
+    """What the readers need to know of a rig's instruments, by role."""
+    return Around(
+        {role: one.name for role, one in instruments.items()},
+        instruments={role: one.entered for role, one in instruments.items()},
+    )
 
 
 @dataclass(frozen=True)
@@ -163,7 +173,7 @@ def change(hand: Hand, present: Record, wanted: Content, action: str = "change")
     else:
         _check_place(hand, present.kind, content, present)
         si = _read_again(hand, present, content)
-        _check_what_rests(hand.connection, present, content)
+        _check_what_rests(hand, present, content)
     values = _values(present.kind, content, si) | {
         "version": present.version + 1,
         "changed_at": hand.at,
@@ -257,13 +267,15 @@ def _check_place(hand: Hand, kind: str, content: Content, present: Record | None
         pump = one.links.get("pump") if role != "pump" and kind != "file" else None
         if pump is not None and pump != content.links["pump"]:
             raise InputError(f"{field_of}, {role}", one.name, "it belongs to another pump")
-    if present is not None and kind in ("build", "trial") and content.links["pump"] != present.links["pump"]:
+    if present is not None and kind in ("build", "trial", "switch") and content.links["pump"] != present.links["pump"]:
         raise InputError(
             f"{field_of}, pump", linked["pump"].name, f"a {kind} stays with its pump", "Make a new one there."
         )
     if kind == "build":
         _refuse_circle(hand.connection, field_of, linked.get("revision_of"), present)
-    if kind == "trial" and linked["old_build"] == linked["new_build"]:
+    if kind == "rig":
+        _check_sorts(field_of, linked)
+    if kind in ("trial", "switch") and linked["old_build"] == linked["new_build"]:
         raise InputError(f"{field_of}, builds", linked["old_build"].name, "the two builds must differ")
     if kind == "run" and "trial" in linked and linked["build"].id not in _builds_of(linked["trial"].links):
         allowed = f"that trial does not compare {linked['build'].name}"
@@ -275,6 +287,14 @@ def _check_place(hand: Hand, kind: str, content: Content, present: Record | None
         raise NameTaken(
             f"name of the {kind}", f'"{content.name}"', f"another {kind} has that name", "Choose another name."
         )
+
+
+def _check_sorts(field_of: str, linked: Mapping[str, Record]) -> None:
+    """Refuse an instrument in the place of one of another sort."""
+    for role, one in linked.items():
+        if one.entered["sort"] != SORT_OF_ROLE[role]:
+            wanted, found = (sort.replace("_", " ") for sort in (SORT_OF_ROLE[role], one.entered["sort"]))
+            raise InputError(f"{field_of}, {role}", one.name, f"it is a {found}, and a {wanted} is wanted here")
 
 
 def _builds_of(links: Mapping[str, int]) -> tuple[int, int]:
@@ -296,7 +316,7 @@ def _read(hand: Hand, kind: str, content: Content) -> Mapping[str, float | None]
         raise InputError("kind", kind, "the program makes it itself", "Fit a twin, or keep a file.")
     linked = hand.linked(kind, content.links)
     names = {role: one.name for role, one in linked.items()}
-    around = Around(names, hand.rig(linked["rig"]) if kind == "run" else None)
+    around = around_rig(linked) if kind == "rig" else Around(names, hand.rig(linked["rig"]) if kind == "run" else None)
     return read_entered(kind, content.name, content.entered, around)
 
 
@@ -330,10 +350,14 @@ def _refuse_in_use(connection: sa.Connection, one: Record) -> None:
         )
 
 
-def _check_what_rests(connection: sa.Connection, present: Record, content: Content) -> None:
+def _check_what_rests(hand: Hand, present: Record, content: Content) -> None:
     """Refuse a change after which something that rests on the record could no longer be read."""
-    if present.kind == "rig" and content.entered != present.entered:
-        _check_runs_on(connection, present, content)
+    connection = hand.connection
+    if present.kind == "rig" and (content.entered, content.links) != (present.entered, present.links):
+        around = around_rig(hand.linked("rig", content.links))
+        _check_runs_on(connection, present.id, rig_of(content.name, content.entered, around), ("rig", content.name))
+    if present.kind == "instrument" and content.entered != present.entered:
+        _check_rigs_with(hand, present, content)
     if present.kind == "trial" and _builds_of(content.links) != _builds_of(present.links):
         runs = fetch_many(connection, record.c.trial_id == present.id)
         strangers = [run for run in runs if run.links["build"] not in _builds_of(content.links)]
@@ -342,20 +366,37 @@ def _check_what_rests(connection: sa.Connection, present: Record, content: Conte
             raise InUse(f"The trial '{present.name}' keeps its builds: with them were made {made}.")
 
 
-def _check_runs_on(connection: sa.Connection, rig: Record, content: Content) -> None:
-    """Read every run of a rig again as the rig is to be."""
-    runs: Iterable[Record] = fetch_many(connection, record.c.rig_id == rig.id, record.c.kind == "run")
-    around = Around({"build": "the build", "rig": content.name}, rig_of(content.name, content.entered))
+def _check_rigs_with(hand: Hand, instrument: Record, content: Content) -> None:
+    """Read every rig that uses an instrument, and the runs on it, as the instrument is to be."""
+    changed = replace(instrument, name=content.name, entered=content.entered)
+    for rig in _resting(hand.connection, instrument):
+        if rig.kind != "rig":
+            continue
+        linked = hand.linked("rig", rig.links)
+        linked |= {role: changed for role, one in linked.items() if one.id == changed.id}
+        try:
+            _check_sorts(f"rig '{rig.name}'", linked)
+            made = rig_of(rig.name, rig.entered, around_rig(linked))
+        except InputError as error:
+            raise _no_longer("instrument", content.name, f"rig '{rig.name}', which uses it,", error) from error
+        _check_runs_on(hand.connection, rig.id, made, ("instrument", content.name))
+
+
+def _check_runs_on(connection: sa.Connection, rig_id: int, rig: Rig, changed: tuple[str, str]) -> None:
+    """Read every run of a rig again as the rig is to be; ``changed`` are kind and name of what is changed."""
+    runs: Iterable[Record] = fetch_many(connection, record.c.rig_id == rig_id, record.c.kind == "run")
+    around = Around({"build": "the build", "rig": rig.name}, rig)
     for run in runs:
         try:
             read_entered("run", run.name, run.entered, around)
         except InputError as error:
-            raise InputError(
-                f"rig '{content.name}'",
-                "as changed",
-                f"run '{run.name}', which stood on it, could no longer be read: {error}",
-                "Describe the changed rig as a new one.",
-            ) from error
+            raise _no_longer(*changed, f"run '{run.name}', which stood on it,", error) from error
+
+
+def _no_longer(kind: str, name: str, what: str, error: InputError) -> InputError:
+    """A change refused for what rests on it."""
+    said = f"{what} could no longer be read: {error}"
+    return InputError(f"{kind} '{name}'", "as changed", said, f"Describe the changed {kind} as a new one.")
 
 
 def _values(kind: str, content: Content, si: Mapping[str, float | None]) -> dict[str, Any]:

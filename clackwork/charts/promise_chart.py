@@ -178,7 +178,7 @@ def _trace_panel(
     }
 
 
-def _run_along(length: float, rise: float) -> float:
+def run_along(length: float, rise: float) -> float:
     """Level distance a straight pipe of ``length`` covers over ``rise`` [m]; at least 1 % of it."""
     return math.sqrt(max(length**2 - rise**2, (0.01 * length) ** 2))
 
@@ -194,7 +194,7 @@ def elevation_chart(site: Site, *, system: str = "metric", width: int = 520) -> 
         Of the plot [px].
     """
     fall, lift = site.fall, site.line.lift
-    drive, delivery = _run_along(site.drive_pipe.length, fall), _run_along(site.line.length, lift)
+    drive, delivery = run_along(site.drive_pipe.length, fall), run_along(site.line.length, lift)
     beside_source = drive < 0.35 * (drive + delivery)  # too little room over the drive pipe: words left of the source
     across = (1.4 if beside_source else 1.12) * (drive + delivery)
     true_height = width * 1.25 * lift / across

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
+from clackwork.charts.label_places import spread
 from clackwork.charts.section_drawing import Label, SectionDrawing
 from clackwork.charts.section_parts import Motion, Shape, capsule
 from clackwork.charts.vega import DARK, FONT, MIDDLE, wrap
@@ -195,7 +196,7 @@ def _placed(drawing: SectionDrawing, size: float) -> list[str]:
     drawn = []
     for side in ("left", "right"):
         mine = sorted((each for each in (*drawing.labels, spill) if each.side == side), key=lambda each: each.y)
-        heights = _spread([each.y for each in mine], 2.4 * size, top + size, top + height - 1.6 * size)
+        heights = spread([each.y for each in mine], 2.4 * size, top + size, top + height - 1.6 * size)
         x = left - 0.6 * size if side == "left" else left + width + 0.6 * size
         anchor = "end" if side == "left" else "start"
         elbow = x + (size if side == "left" else -size)
@@ -217,17 +218,6 @@ def _lines(words: str, x: float, y: float, anchor: str, size: float) -> str:
         for place, line in enumerate(lines)
     )
     return f'<text text-anchor="{anchor}" fill="{DARK}" stroke="none">{spans}</text>'
-
-
-def _spread(wanted: list[float], apart: float, top: float, bottom: float) -> list[float]:
-    """Heights in order, at least so far apart, each as near to the one wanted as the others let it."""
-    heights: list[float] = []
-    for y in wanted:
-        heights.append(max(y, heights[-1] + apart) if heights else max(y, top))
-    for place in range(len(heights) - 1, -1, -1):
-        limit = bottom if place == len(heights) - 1 else heights[place + 1] - apart
-        heights[place] = min(heights[place], limit)
-    return heights
 
 
 def _scale_bar(drawing: SectionDrawing, size: float) -> str:

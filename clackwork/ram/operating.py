@@ -14,7 +14,7 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, unpack
 from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
-from clackwork.ram.steady_loss import steady_loss_factor
+from clackwork.ram.steady_loss import steady_loss
 from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -23,11 +23,7 @@ _HEAD_TOLERANCE = 5e-4
 
 def _line_loss(line: DeliveryLine, flow: float, water: Water) -> float:
     """Darcy friction and fittings of the whole line at a flow [m3/s], as head [m]."""
-    if flow <= 0.0:
-        return 0.0
-    velocity = flow / (0.25 * math.pi * line.pipe.bore**2)
-    factor = steady_loss_factor(line.pipe, line.length, line.fittings_loss, velocity, water)
-    return factor * velocity**2 / (2.0 * STANDARD_GRAVITY)
+    return steady_loss(line.pipe, line.length, line.fittings_loss, flow, water)
 
 
 def line_leak(line: DeliveryLine, flow: float, water: Water) -> float:

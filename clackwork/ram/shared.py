@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 
 from clackwork.errors import InputError, ModelError, require_range
 from clackwork.hammer import Anchoring, pipe_wave_speed
+from clackwork.ram import kernel
 from clackwork.ram.batch import run_packed
-from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, unpack
-from clackwork.ram.operating import line_head
+from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats, run_trace, set_waits, unpack
+from clackwork.ram.operating import held_case, line_head, settled_rows
 from clackwork.ram.parts import STANDARD_GRAVITY, AirVessel, DeliveryLine
 from clackwork.ram.source import require_constant_supply, require_submergence, settle_level
+from clackwork.ram.steady_loss import steady_loss
 from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
@@ -29,6 +31,11 @@ _BINS = 512
 """Parts of a beat; a delivery of a fiftieth of a beat still fills ten."""
 _TRACE_ROWS = 400_000
 _SAME_PERIOD = 1e-6
+_LEVEL_TURNS = 6
+_LEVEL_TOLERANCE = 2e-3
+"""Share of the fall by which the level of a standpipe may be off."""
+_LOWEST_LEVEL = 0.1
+"""Share of the fall to which a supply pipe may let the level down before the pump counts as starved of head."""
 _BEATS_FOLLOWED = 64
 """Of the slowest pump, where the pumps do not keep one time."""
 
@@ -131,6 +138,148 @@ def _at_level(cases: Sequence[RamCase], line: DeliveryLine, drawdown: float) -> 
         results=results,
         cases=_held(cases, head, drawdown),
     )
+
+
+class _SharedLine(DeliveryLine):
+    """A line of any length: the share that one of many pumps sees of a short line is shorter than pipe can be."""
+
+    def __post_init__(self) -> None:
+        """Its whole line was looked at."""
+
+
+def line_share(line: DeliveryLine, pumps: int) -> DeliveryLine:
+    """The line as one of several like pumps on it sees it: what one delivers meets the head that all ask for together.
+
+    Parameters
+    ----------
+    line : DeliveryLine
+        Without a leak.
+    pumps : int
+
+    Returns
+    -------
+    DeliveryLine
+        Of the same lift. Darcy's head is the same at a share of the flow when bore and roughness are that share (then
+        Reynolds number and relative roughness stay), the length its cube and the fittings its square.
+
+    Raises
+    ------
+    InputError
+        When there is no pump, or the line leaks.
+    """
+    require_range("pumps", float(pumps), 1.0, float(_MOST_PUMPS), "pumps")
+    if pumps == 1:
+        return line
+    if line.leak_area > 0.0:
+        raise InputError("delivery_line.leak_area", f"{line.leak_area:g} m2", "a shared line must not leak", "Mend it.")
+    share = 1.0 / pumps
+    pipe = replace(line.pipe, bore=line.pipe.bore * share, roughness=line.pipe.roughness * share)
+    return _SharedLine(pipe, line.length * share**3, line.lift, line.fittings_loss * share**2)
+
+
+def share_supply(packed: FloatArray, pumps: int) -> None:
+    """Let rows of packed parameters see the supply pipe and standpipe as one of several like pumps on them does.
+
+    Parameters
+    ----------
+    packed : float64[..., len(PARAMETERS)]
+        Changed in place: a share of the flow loses the same head, and moves the same level by as much.
+    pumps : int
+    """
+    for name, power in (("feed_inertance", 1), ("feed_loss", 2), ("supply_plan_area", -1)):
+        packed[..., kernel.P[name]] *= float(pumps) ** power
+
+
+def supply_loss(case: RamCase, pumps: int) -> Callable[[float], float]:
+    """Head that the supply pipe of a case loses [m] when each of so many pumps on it draws a flow [m3/s]; 0 without one."""
+    feed = case.supply.feed
+    if feed is None:
+        return lambda drawn: 0.0
+    return lambda drawn: steady_loss(feed.pipe, feed.length, feed.fittings_loss, pumps * drawn, case.water)
+
+
+def run_at_level(
+    packed: FloatArray,
+    losses: Sequence[Callable[[float], float]],
+    run: Callable[[FloatArray, NDArray[np.intp]], FloatArray],
+    drawn_flow: float = 0.0,
+) -> FloatArray:
+    """Results of rows at the level that the supply pipe keeps in the standpipe: the fall less what the pipe loses.
+
+    A standpipe takes minutes to come to its level and a run settles within a few beats, so the level is found first, and
+    held: beats move it little.
+
+    Parameters
+    ----------
+    packed : float64[cases, len(PARAMETERS)]
+        Rows without a supply pipe are run as they are. Of the others the supply pipe is taken away and the fall becomes
+        that of the level, in place.
+    losses : sequence of callable
+        Of each row, from :func:`supply_loss`.
+    run : callable
+        Results of some rows, which it may change in place, and their places among all.
+    drawn_flow : float, optional
+        First guess of what a pump draws [m3/s].
+
+    Returns
+    -------
+    float64[cases, len(RESULTS)]
+    """
+    place = kernel.P
+    full = packed[:, place["fall"]].copy()
+    fed = packed[:, place["feed_inertance"]] > 0.0
+    if not fed.any():
+        return run(packed, np.arange(len(packed)))
+    for name, value in (("feed_inertance", 0.0), ("feed_loss", 0.0), ("supply_plan_area", math.inf)):
+        packed[fed, place[name]] = value
+
+    def levels(drawn: FloatArray) -> FloatArray:
+        lost = [loss(flow) if is_fed else 0.0 for loss, flow, is_fed in zip(losses, drawn, fed, strict=True)]
+        return np.maximum(full - np.array(lost), _LOWEST_LEVEL * full)
+
+    out = np.zeros((len(packed), len(kernel.RESULTS)))
+    reached, todo = levels(np.full(len(packed), drawn_flow)), np.arange(len(packed))
+    for _ in range(_LEVEL_TURNS):
+        packed[todo, place["fall"]] = reached[todo]
+        rows = packed[todo]
+        set_waits(rows)
+        out[todo] = run(rows, todo)
+        packed[todo] = rows
+        reached = levels(out[:, kernel.R["drawn_flow"]])
+        todo = np.flatnonzero(np.abs(reached - packed[:, place["fall"]]) > _LEVEL_TOLERANCE * full)
+        if not len(todo):
+            break
+    return out
+
+
+def settle_alike(cases: Sequence[RamCase], pumps: Sequence[int], *, workers: int | None = None) -> list[BeatResult]:
+    """Settled beats of one of several like pumps on a whole line, for each case with its number of pumps.
+
+    Where a supply pipe feeds a standpipe, they stand on the level that it keeps (:func:`run_at_level`).
+
+    Raises
+    ------
+    ModelError
+        When a case has no line, or nothing opens its waste valve.
+    InputError
+        When a line of several pumps leaks.
+    """
+    lines = []
+    packed = np.zeros((len(cases), len(kernel.PARAMETERS)))
+    held = [held_case(case) for case in cases]
+    for at, (case, count) in enumerate(zip(cases, pumps, strict=True)):
+        if case.line is None:
+            raise ModelError("Pumps side by side need the line that they share: give its lift, pipe and length.")
+        packed[at] = pack(held[at])
+        share_supply(packed[at], count)
+        lines.append((line_share(case.line, count), case.water))
+
+    def run(rows: FloatArray, places: NDArray[np.intp]) -> FloatArray:
+        return settled_rows(rows, [lines[at] for at in places], workers=workers)
+
+    losses = [supply_loss(case, count) for case, count in zip(cases, pumps, strict=True)]
+    results = run_at_level(packed, losses, run)
+    return [unpack(case, row, result) for case, row, result in zip(held, packed, results, strict=True)]
 
 
 def _check(cases: Sequence[RamCase], source_flow: float, submergence: float) -> None:

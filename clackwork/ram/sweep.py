@@ -282,6 +282,7 @@ def _sweep(
 def sweep_rows(
     packed: FloatArray,
     *,
+    lines: Sequence[tuple[DeliveryLine, Water]] = (),
     executor: Workers = None,
     keep: Path | str | None = None,
     progress: Progress | None = None,
@@ -293,6 +294,8 @@ def sweep_rows(
     Parameters
     ----------
     packed : float64[cases, len(PARAMETERS)]
+    lines : sequence of (DeliveryLine, Water), optional
+        One for each row, then run at its operating point; left out, every row is run at its own head.
     executor : Executor, callable or None
         Any :class:`concurrent.futures.Executor`; what makes one, such as :func:`process_pool`, which is then closed at
         the end and made again when a lost worker breaks it; None for threads on all cores.
@@ -308,12 +311,13 @@ def sweep_rows(
     Returns
     -------
     float64[cases, len(RESULTS)]
-        Rows in the order given, the same to the last bit as :func:`clackwork.ram.batch.run_packed`.
+        Rows in the order given, the same to the last bit as :func:`clackwork.ram.operating.settled_rows`.
 
     Raises
     ------
     InputError
-        When the rows are of another shape, or the file keeps results of other inputs or another engine.
+        When the rows are of another shape, or not as many as the lines, or the file keeps results of other inputs or
+        another engine.
     ClackworkError
         When workers are lost too often, or run another engine, or the file cannot be written.
     """
@@ -321,7 +325,9 @@ def sweep_rows(
     if packed.ndim != 2 or packed.shape[1] != len(kernel.PARAMETERS):
         allowed = f"it must be of shape (cases, {len(kernel.PARAMETERS)})"
         raise InputError("packed", f"an array of shape {packed.shape}", allowed, "Make its rows by engine.pack.")
-    return _sweep(_Work(packed), executor, keep, progress, chunk_time, sendings)
+    if lines and len(lines) != len(packed):
+        raise InputError("lines", f"{len(lines)}", f"it must be one for each of the {len(packed)} rows, or none")
+    return _sweep(_Work(packed, tuple(lines)), executor, keep, progress, chunk_time, sendings)
 
 
 def sweep_cases(

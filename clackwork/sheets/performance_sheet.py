@@ -21,6 +21,7 @@ from clackwork.sheets.typeset import Fields, compile_pdf, drawing
 from clackwork.shop.performance import MOST_STALLS, MeasuredPoint, Performance, PerformancePoint
 from clackwork.site.site import Range
 
+NOT_FITTED = "no run was made on it, so its friction and wave speed are spread as of a pipe not yet laid"
 MODEL = "modelled"
 BENCH = "measured"
 
@@ -144,6 +145,14 @@ def elsewhere_sentence(performance: Performance, units: str) -> str:
     return f"Measured at other falls, so not drawn here: {named}{more}."
 
 
+def place_sentence(performance: Performance) -> str:
+    """Whose pipe it is drawn for, when no run of the build was made on it; empty otherwise."""
+    if performance.is_fitted:
+        return ""
+    place = f"{'site' if performance.is_site else 'rig'} {performance.rig}"
+    return f"Drawn for the drive pipe of {place}: {NOT_FITTED}."
+
+
 def pressure_cautions(performance: Performance) -> list[str]:
     """What is said beside the pressures."""
     found = {one.id: one.words for name in _BESIDE_PRESSURE for one in cautions_beside(name)}
@@ -216,10 +225,11 @@ def table_note(performance: Performance) -> str:
 def provenance_rows(performance: Performance, units: str) -> list[list[str]]:
     """Where the figures come from."""
     source = performance.provenance
+    not_fitted = "" if performance.is_fitted else f"; {NOT_FITTED}"
     pipe = f"{format_quantity(performance.pipe_length, 'length', units)} of {performance.pipe_words}"
     return [
         ["Twin", f"{source.twin_name}, fitted {source.fitted_at} to {source.runs} runs"],
-        ["Drive pipe", f"{pipe}, of rig {performance.rig}"],
+        ["Drive pipe", f"{pipe}, of {'site' if performance.is_site else 'rig'} {performance.rig}{not_fitted}"],
         ["Water", format_quantity(performance.temperature, "temperature", units)],
         ["d'Aubuisson efficiency", "delivered × lift / (drawn × fall)"],
         ["Lift", "head at the pump: the outlet's height, and the friction of the delivery pipe on top of it"],
@@ -232,7 +242,7 @@ def performance_fields(performance: Performance, *, pump: str, units: str, date:
     """All that the template prints."""
     lead, chiefs = chief_words(performance, units)
     part = [] if performance.whole else ["The work was stopped before its end: some falls are missing."]
-    elsewhere = elsewhere_sentence(performance, units)
+    said = [words for words in (place_sentence(performance), elsewhere_sentence(performance, units)) if words]
     first, *others = (figure.name for figure in FIGURES)
     return {
         "title": f"Performance of {performance.build}",
@@ -240,7 +250,7 @@ def performance_fields(performance: Performance, *, pump: str, units: str, date:
         "footer": f"{pump}, {performance.build}, {date.isoformat()}",
         "lead": lead,
         "chiefs": [[one.name, one.value, one.beside] for one in chiefs],
-        "notes": [*part, *stall_sentences(performance, units), *([elsewhere] if elsewhere else [])],
+        "notes": [*part, *stall_sentences(performance, units), *said],
         "chart": drawing(performance_chart(performance, first, system=units, width=520)),
         "charts": [
             drawing(performance_chart(performance, name, system=units, width=320, heading="title")) for name in others

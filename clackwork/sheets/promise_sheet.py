@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,15 +44,33 @@ ALWAYS = ("peak_pressure",)
 """Shown whatever the promise lists: a pressure is never printed without it."""
 
 
-def place_cautions(ids: Iterable[str]) -> Fields:
-    """Words of the cautions by section, each once, those with no figure here under "other_cautions"."""
+def caution_words(id: str) -> str:
+    """Words of a caution; its id when there is none."""
+    return CAUTIONS[id].words if id in CAUTIONS else id
+
+
+def place_cautions(
+    ids: Iterable[str],
+    sections: Mapping[str, tuple[str, ...]] = BESIDE,
+    words: Callable[[str], str] = caution_words,
+) -> Fields:
+    """Words of the cautions by section of a sheet, each once, those with no figure there under "other_cautions".
+
+    Parameters
+    ----------
+    ids : iterable of str
+    sections : mapping of str to tuple of str, optional
+        Section to the figures in it.
+    words : callable, optional
+        Gives a caution's words in the language of the sheet.
+    """
     left = list(dict.fromkeys([*ALWAYS, *ids]))
     placed: Fields = {}
-    for section, figures in BESIDE.items():
+    for section, figures in sections.items():
         beside = {caution.id for figure in figures for caution in cautions_beside(figure)}
-        placed[section] = [CAUTIONS[name].words for name in left if name in beside]
+        placed[section] = [words(name) for name in left if name in beside]
         left = [name for name in left if name not in beside]
-    placed["other_cautions"] = [CAUTIONS[name].words if name in CAUTIONS else name for name in left]
+    placed["other_cautions"] = [words(name) for name in left]
     return placed
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
 from clackwork.book import Book, KeptTwin, Record
@@ -19,8 +18,6 @@ DRAWS = 400
 """Posterior draws kept unless others are asked for."""
 _LEAST_DRAWS, _MOST_DRAWS = 40, 4000
 _LARGEST_SEED = 2**31 - 1
-_STEP_COSTS = (140, 140, 140, 140, 140, 240, 4)
-"""Engine runs of each setting in the steps of a fit, the last one being the walks: what its progress is counted in."""
 
 
 @dataclass(frozen=True)
@@ -95,18 +92,16 @@ def fit_work(book: Book, task: Task) -> Mapping[str, Any]:
     from clackwork.twin.fit import fit_twin
 
     build_id, draws, seed = (int(task.arguments[name]) for name in ("build_id", "draws", "seed"))
-    ends = (0, *accumulate(_STEP_COSTS))
-    task.progress(0, ends[-1])
     basis = book.basis_of(build_id)
     workbook, name = basis.workbook, basis.build.name
     with errors_of_runs(workbook):
         twin = fit_twin(
             workbook.builds[name],
-            workbook.rigs,
-            workbook.runs_of(name),
+            *workbook.fitted_to(name),
             seed=seed,
             draws=draws,
-            progress=lambda done, _: task.progress(ends[min(done, len(_STEP_COSTS))], ends[-1]),
+            progress=task.progress,
+            pieces=task,
         )
     kept = book.keep_twin(build_id, twin, rests_on=basis.rests_on, by=task.by)
     return {"twin_id": kept.id, "engine_runs": twin.engine_runs}

@@ -7,7 +7,7 @@ every few seconds; a row without one for `LOST_AFTER` was left by a server that 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -16,7 +16,7 @@ import sqlalchemy as sa
 
 from clackwork.book import Book, NotThere
 from clackwork.book.records import as_json, is_number
-from clackwork.book.tables import job
+from clackwork.book.tables import job, job_piece
 from clackwork.errors import ClackworkError
 
 OPEN = ("queued", "running")
@@ -26,6 +26,11 @@ LOST_AFTER = 12.0
 MOST_QUEUED = 40
 MOST_LISTED = 100
 _LONGEST_MESSAGE = 600
+KEPT_FOR = timedelta(days=30)
+MOST_ENDED = 200
+"""Jobs that ended are listed so long, and so many of them; see `prune`."""
+PIECES_KEPT_FOR = timedelta(days=7)
+"""How long what was found on the way is kept after work was cancelled or failed, in case it is asked for again."""
 
 
 class Busy(ClackworkError):
@@ -49,6 +54,8 @@ class Job:
         "queued", "running", "done", "failed" or "cancelled".
     done, total : int
         How far it is, in its own counts; 0 of 0 before it has begun.
+    carried : int
+        How much of that was found before an interruption, and says nothing of its pace.
     message : str
         Why it failed, or what it came to.
     result : mapping or None
@@ -66,6 +73,7 @@ class Job:
     state: str
     done: int
     total: int
+    carried: int
     message: str
     result: Mapping[str, Any] | None
     cancel_asked: bool
@@ -88,9 +96,10 @@ class Job:
 
     def seconds_left(self, now: datetime) -> float | None:
         """Time until it ends at its pace so far [s]; None before the pace is known."""
-        if self.state != "running" or self.began_at is None or not 0 < self.done <= self.total:
+        made = self.done - self.carried
+        if self.state != "running" or self.began_at is None or made <= 0 or self.done > self.total:
             return None
-        return max(0.0, (now - self.began_at).total_seconds()) * (self.total - self.done) / self.done
+        return max(0.0, (now - self.began_at).total_seconds()) * (self.total - self.done) / made
 
     def seconds_taken(self) -> float | None:
         """Time it took [s]; None while it is open or when it never ran."""
@@ -111,6 +120,7 @@ def _from_row(row: sa.Row[Any], *, with_result: bool = True) -> Job:
         state=values["state"],
         done=values["done"],
         total=values["total"],
+        carried=values["carried"],
         message=values["message"],
         result=None if result is None else json.loads(result),
         cancel_asked=bool(values["cancel"]),
@@ -236,7 +246,15 @@ def take_up(book: Book, worker: str) -> Job | None:
         ).scalar_one_or_none()
         if number is None:
             return None
-        values = {"state": "running", "worker": worker, "began_at": now, "seen_at": now, "done": 0, "total": 0}
+        values = {
+            "state": "running",
+            "worker": worker,
+            "began_at": now,
+            "seen_at": now,
+            "done": 0,
+            "total": 0,
+            "carried": 0,
+        }
         taken = connection.execute(sa.update(job).where(job.c.id == number).values(**values).returning(job))
         return _from_row(taken.one())
 
@@ -257,6 +275,57 @@ def report(book: Book, number: int, worker: str, **values: Any) -> bool:
 def keep_result(book: Book, number: int, worker: str, result: Mapping[str, Any]) -> None:
     """Write what a job has found so far."""
     report(book, number, worker, result=as_json(dict(result)))
+
+
+def find_piece(book: Book, key: str) -> bytes | None:
+    """What some work found on its way and kept under a key; None when nothing is there."""
+    with book.reading() as connection:
+        return connection.execute(sa.select(job_piece.c.content).where(job_piece.c.key == key)).scalar_one_or_none()
+
+
+def keep_piece(book: Book, number: int, key: str, content: bytes) -> None:
+    """Keep what a job found on its way, until it is done."""
+    with book.writing() as connection:
+        connection.execute(sa.delete(job_piece).where(job_piece.c.key == key))
+        connection.execute(sa.insert(job_piece).values(key=key, job_id=number, content=content))
+
+
+def drop_pieces(book: Book, keys: Collection[str]) -> None:
+    """Let go of what was kept on the way."""
+    with book.writing() as connection:
+        connection.execute(sa.delete(job_piece).where(job_piece.c.key.in_(keys)))
+
+
+def prune(book: Book) -> int:
+    """Delete jobs that ended long ago, and all but the last `MOST_ENDED`, with what they kept on the way; how many.
+
+    Of every kind of work on one thing the last that has a result stays, however old: pages show what it found.
+    """
+    now = datetime.now(UTC)
+    columns = (job.c.id, job.c.kind, job.c.arguments, job.c.ended_at, job.c.result.is_not(None).label("has_result"))
+    with book.writing() as connection:
+        rows = connection.execute(sa.select(*columns).where(job.c.state.in_(ENDED)).order_by(job.c.id.desc())).all()
+        shown: set[tuple[str, str]] = set()
+        gone = []
+        for place, row in enumerate(rows):
+            of = (row.kind, as_json(_subject(json.loads(row.arguments)["arguments"])))
+            is_shown = row.has_result and of not in shown
+            if is_shown:
+                shown.add(of)
+            elif place >= MOST_ENDED or row.ended_at < now - KEPT_FOR:
+                gone.append(row.id)
+        stale = sa.select(job.c.id).where(job.c.state.in_(ENDED), job.c.ended_at < now - PIECES_KEPT_FOR)
+        connection.execute(sa.delete(job_piece).where(job_piece.c.job_id.in_(stale)))
+        for start in range(0, len(gone), 500):
+            some = gone[start : start + 500]
+            connection.execute(sa.delete(job_piece).where(job_piece.c.job_id.in_(some)))
+            connection.execute(sa.delete(job).where(job.c.id.in_(some)))
+    return len(gone)
+
+
+def _subject(arguments: Mapping[str, Any]) -> list[tuple[str, Any]]:
+    """What work is about: the records named in its arguments, save a twin, which each fit makes anew."""
+    return sorted((key, value) for key, value in arguments.items() if key.endswith("_id") and key != "twin_id")
 
 
 def is_cancelled(book: Book, number: int) -> bool:

@@ -30,6 +30,9 @@ WORK: Mapping[str, str] = MappingProxyType(
     {
         "fit": "clackwork.shop.fitting:fit_work",
         "performance": "clackwork.shop.performance_work:performance_work",
+        "design": "clackwork.shop.designing:design_work",
+        "switch": "clackwork.shop.switching:switch_work",
+        "glances": "clackwork.shop.glances:glances_work",
     }
 )
 """The kinds of work, and the function that does each: called with the book and a `Task`, it returns the result."""
@@ -44,6 +47,8 @@ GRACE = 4.0
 """How long work may go on after it was told to stop before its process is ended [s]."""
 IDLE = 30.0
 """How long a worker without work is kept [s]."""
+
+GOES_ON = f"Asked for again within {job_rows.PIECES_KEPT_FOR.days} days, with nothing changed, it goes on from there."
 
 log = logging.getLogger("clackwork.jobs")
 
@@ -63,6 +68,8 @@ class Task:
         What it had found when it was interrupted.
     by : str
         Who asked for it.
+
+    It is also where work keeps what it finds on the way, as `clackwork.twin.engine_runs.Pieces`.
     """
 
     arguments: Mapping[str, Any]
@@ -73,16 +80,47 @@ class Task:
     _worker: str
     _stop: threading.Event = field(default_factory=threading.Event)
     _written: float = 0.0
+    _done: int = 0
+    _carried: int = 0
+    _has_carried: bool = False
+    _keys: list[str] = field(default_factory=list)
 
     def progress(self, done: int, total: int) -> None:
         """Report how far it is; does not return when the work is to stop."""
         if self._stop.is_set():
             raise _Stop
+        if self._has_carried:
+            self._carried += done - self._done
+        self._done, self._has_carried = done, False
         now = time.monotonic()
         if now - self._written >= WRITE_EVERY or done >= total:
             self._written = now
-            if not job_rows.report(self._book, self._job, self._worker, done=int(done), total=int(total)):
+            if not job_rows.report(self._book, self._job, self._worker, **self._so_far(done, total)):
                 raise _Stop
+
+    def _so_far(self, done: int, total: int) -> dict[str, int]:
+        return {"done": int(done), "total": int(total), "carried": self._carried}
+
+    def get(self, key: str) -> bytes | None:
+        """What was found before and kept under a key; the progress reported next was then made before, too."""
+        self._keys.append(key)
+        kept = job_rows.find_piece(self._book, key)
+        self._has_carried = kept is not None
+        return kept
+
+    def put(self, key: str, content: bytes) -> None:
+        """Keep what is found on the way under a key, until the work is done."""
+        job_rows.keep_piece(self._book, self._job, key, content)
+
+    def drop_pieces(self) -> None:
+        """Let go of what was kept on the way: the result is there."""
+        if self._keys:
+            job_rows.drop_pieces(self._book, self._keys)
+
+    @property
+    def goes_on(self) -> str:
+        """What is said of work that was cancelled and kept pieces of what it found."""
+        return GOES_ON if self._keys else ""
 
     def keep(self, result: Mapping[str, Any]) -> None:
         """Keep what is found so far."""
@@ -143,9 +181,13 @@ class _Worker:
         try:
             result = _function(self.work[job.kind])(self.book, task)
             job_rows.end(self.book, job.id, self.name, "done", result=result)
+            task.drop_pieces()
         except _Stop:
             put_back = self.ending.is_set() and not job_rows.is_cancelled(self.book, job.id)
-            job_rows.end(self.book, job.id, self.name, "queued" if put_back else "cancelled")
+            if put_back:
+                job_rows.end(self.book, job.id, self.name, "queued")
+            else:
+                job_rows.end(self.book, job.id, self.name, "cancelled", message=task.goes_on)
         except ClackworkError as error:
             job_rows.end(self.book, job.id, self.name, "failed", message=str(error))
         except Exception as error:
@@ -154,6 +196,8 @@ class _Worker:
         finally:
             self._task = None
             over.set()
+            with contextlib.suppress(ClackworkError):  # a book that is busy: the next job's end prunes
+                job_rows.prune(self.book)
 
     def _keep_alive(self, number: int, task: Task, over: threading.Event) -> None:
         """Signs of life while a job runs, and an ear for being told to stop."""

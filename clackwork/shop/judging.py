@@ -42,7 +42,7 @@ class Standing:
     record : Record
         Of the trial.
     workbook : Workbook
-        Of its pump.
+        Of its pump, without sites.
     trial : Trial
     figures : tuple of RunFigures
         Of every run made for it or compared by it, in the order made.
@@ -77,7 +77,7 @@ def standing_of(book: Book, trial_id: int) -> Standing:
         It has been taken away.
     """
     record = book.get("trial", trial_id)
-    workbook = book.workbook(record.links["pump"])
+    workbook = book.workbook(record.links["pump"], with_sites=False)
     if record.removed or record.name not in workbook.trials:
         raise ClackworkError(f"The trial '{record.name}' has been taken away; put it back from the journal first.")
     trial = workbook.trials[record.name]

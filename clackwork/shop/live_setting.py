@@ -16,9 +16,9 @@ from clackwork.ram.engine import RamCase
 from clackwork.ram.parts import Build, DrivePipe, Supply, Surroundings
 from clackwork.ram.sensitivity import with_input
 from clackwork.shop.live import SLIDERS
-from clackwork.site.site import lift_from_source
 from clackwork.workbook_parts import read_build, read_drive_pipe
 from clackwork.workbook_reader import Table, parse_toml
+from clackwork.workbook_sites import read_place as read_site
 
 if TYPE_CHECKING:
     from clackwork.book import Book, Record
@@ -88,22 +88,32 @@ def demo_start() -> LiveStart:
     """The first build of the invented workbook, at its rigs and sites."""
     tables = _demo()
     name = next(iter(tables["build"]))
-    places = [*tables["rig"].items(), *tables["site"].items()]
-    return LiveStart(name, copy.deepcopy(tables["build"][name]), tuple(read_place(one, table) for one, table in places))
+    rigs = [read_place(one, table) for one, table in tables["rig"].items()]
+    sites = [_site_place(one, table) for one, table in tables["site"].items()]
+    return LiveStart(name, copy.deepcopy(tables["build"][name]), (*rigs, *(one for one in sites if one is not None)))
 
 
 def book_start(book: Book, build_id: int) -> LiveStart:
-    """A build of the book, at the book's rigs and sites."""
+    """A build of the book, at the book's rigs, and at its sites that have a drive pipe."""
     build = book.get("build", build_id)
-    found = [*book.list("rig", limit=50).records, *book.list("site", limit=50).records]
-    places = [read_place(record.name, record.entered) for record in found]
+    rigs = [read_place(one.name, one.entered) for one in book.list("rig", limit=50).records]
+    sites = [_site_place(one.name, one.entered) for one in book.list("site", limit=50).records]
+    places = [*rigs, *(one for one in sites if one is not None)]
     return LiveStart(
         build.name, build.entered, tuple(places) or (read_place(str(DEFAULT_PLACE["name"]), DEFAULT_PLACE),)
     )
 
 
+def _site_place(name: str, entered: Mapping[str, Any]) -> LivePlace | None:
+    """A site as surveyed and designed, by the readers of a workbook; None while it has no drive pipe."""
+    site = read_site(Table(copy.deepcopy(dict(entered)), f"site '{name}'", f"site.{name}", {}), name).site
+    if site is None:
+        return None
+    return LivePlace(name, site.fall, site.line.lift, dict(entered["drive_pipe"]), site.surroundings, site.source_flow)
+
+
 def read_place(name: str, entered: Mapping[str, Any]) -> LivePlace:
-    """A place out of the table of a rig or a site; limits of uncertainty typed behind a figure are left out.
+    """A place out of the table of a rig; the lift is one that suits its fall.
 
     Raises
     ------
@@ -113,14 +123,11 @@ def read_place(name: str, entered: Mapping[str, Any]) -> LivePlace:
 
     def figure(key: str, kind: str) -> float | None:
         text = entered.get(key)
-        return None if text is None else parse(str(text).partition("±")[0], kind, field=key).value
+        return None if text is None else parse(str(text), kind, field=key).value
 
     fall = figure("fall", "head")
     if fall is None:
         raise InputError("fall", "(nothing)", "it is needed", "Give the supply surface above the spill level.")
-    lift, above = figure("lift_from_pump", "head"), figure("lift_from_source", "head")
-    if lift is None:
-        lift = lift_from_source(above, fall) if above is not None else LIFT_TO_FALL * fall
     given = {
         name: value
         for name, value in (
@@ -130,7 +137,12 @@ def read_place(name: str, entered: Mapping[str, Any]) -> LivePlace:
         if value is not None
     }
     return LivePlace(
-        name, fall, lift, dict(entered["drive_pipe"]), Surroundings(**given), figure("source_flow", "volume_flow")
+        name,
+        fall,
+        LIFT_TO_FALL * fall,
+        dict(entered["drive_pipe"]),
+        Surroundings(**given),
+        figure("source_flow", "volume_flow"),
     )
 
 

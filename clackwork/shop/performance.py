@@ -1,4 +1,4 @@
-"""What a build does on the pipe it was tested on, against lift, for chosen falls: the twin's draws run by the engine.
+"""What a build does against lift, for chosen falls, on the pipe it was tested on or on another: its twin's draws run.
 
 The lift is the head the pump works against, above the level at which its waste valve spills. A delivery pipe's friction
 comes on top of the height of the outlet; it belongs to a site and is not in these figures.
@@ -20,7 +20,8 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import Progress, run_packed
 from clackwork.ram.engine import RamCase, pack, scale_wave_speeds, set_waits
 from clackwork.ram.parts import STANDARD_GRAVITY
-from clackwork.site.site import Range
+from clackwork.site.promise import SITE_FRICTION_SPREAD, SITE_WAVE_SPREAD
+from clackwork.site.site import Range, Site
 from clackwork.twin.twin import Rig, Twin
 
 FloatArray = NDArray[np.float64]
@@ -155,6 +156,7 @@ class Performance:
     Attributes
     ----------
     build, rig : str
+        Names; of the site where it is drawn for one.
     pipe_words : str
         Size and material of the drive pipe.
     pipe_length : float
@@ -174,6 +176,13 @@ class Performance:
     whole : bool
         False when the work was stopped before its last fall.
     provenance : Provenance
+    is_site : bool
+        Whether the pipe is that of a site.
+    place_mark : str
+        Mark of what was read of the rig or site, where one was asked for.
+    is_fitted : bool
+        Whether the twin was fitted to runs on this pipe; the friction and wave speed of another are spread as of one not yet
+        laid.
     """
 
     build: str
@@ -190,6 +199,9 @@ class Performance:
     seed: int
     whole: bool
     provenance: Provenance
+    is_site: bool = False
+    is_fitted: bool = True
+    place_mark: str = ""
 
     def at_fall(self, fall: float) -> tuple[PerformancePoint, ...]:
         """The points of one of its falls, lowest lift first."""
@@ -227,9 +239,9 @@ def round_figure(value: float, step: float = 1.0) -> float:
     return float(f"{value / step:.2g}") * step
 
 
-def usual_falls(measured: Sequence[MeasuredPoint], rig: Rig, step: float = 1.0) -> tuple[float, ...]:
-    """The fall of the runs, a lower and a higher one [m]; that of the rig when nothing was delivered in any run."""
-    middle = float(np.median([one.fall for one in measured])) if measured else rig.supply.fall
+def usual_falls(measured: Sequence[MeasuredPoint], place: Rig | Site, step: float = 1.0) -> tuple[float, ...]:
+    """The fall of the runs, a lower and a higher one [m]; that of the place when nothing was delivered in any run there."""
+    middle = float(np.median([one.fall for one in measured])) if measured else place.supply.fall
     return tuple(sorted({round_figure(share * middle, step) for share in _OTHER_FALLS}))
 
 
@@ -295,9 +307,11 @@ def _value_and_spread(estimate: Estimate | None) -> tuple[float | None, float | 
 
 def find_performance(
     twin: Twin,
-    rig: Rig,
+    place: Rig | Site,
     falls: Sequence[float],
     *,
+    is_fitted: bool = True,
+    place_mark: str = "",
     measured: tuple[MeasuredPoint, ...],
     provenance: Provenance,
     draws: int = DRAWS,
@@ -307,15 +321,19 @@ def find_performance(
     progress: Progress | None = None,
     keep: Callable[[Performance], None] | None = None,
 ) -> Performance:
-    """Run the twin's draws on its rig's pipe at every fall and lift.
+    """Run the twin's draws on the drive pipe of a rig or a site at every fall and lift.
 
     Parameters
     ----------
     twin : Twin
-    rig : Rig
-        Its drive pipe and water are used; its friction and wave speed are those of the draws.
+    place : Rig or Site
+        Its drive pipe and water are used.
     falls : sequence of float
         [m]
+    is_fitted : bool, optional
+        Whether the twin was fitted to runs on this pipe: friction and wave speed are then those of the draws.
+    place_mark : str, optional
+        Kept with what is found.
     measured : tuple of MeasuredPoint
     provenance : Provenance
     draws : int, optional
@@ -336,20 +354,21 @@ def find_performance(
         Falls or draws that cannot be drawn.
     """
     falls, draws = checked_falls(falls), checked_draws(draws)
-    nothing = _nothing_yet(twin, rig, falls, measured, draws, seed, provenance)
+    nothing = _nothing_yet(twin, place, falls, measured, draws, seed, provenance)
+    nothing = replace(nothing, is_fitted=is_fitted, place_mark=place_mark)
     found = nothing if before is None else replace(nothing, points=before.points)
     done = {fall: found.at_fall(fall) for fall in falls if found.at_fall(fall)}
     highest = max(MOST_RISE * falls[len(falls) // 2], 4.0 * falls[-1])
     lifts = {fall: round_heads(LEAST_RISE * fall, highest, step) for fall in falls if fall not in done}
     total, ended = draws * sum(len(some) for some in lifts.values()), 0
-    noise = _noise(twin, draws, seed)
+    noise, pipe = _noise(twin, draws, seed), _pipe_factors(twin, draws, seed, is_fitted)
     for fall, some in lifts.items():
 
         def report(runs: int, _: int, ended: int = ended) -> None:
             if progress:
                 progress(ended + runs, total)
 
-        rows = np.concatenate([_draw_rows(twin, rig, fall, lift, draws) for lift in some])
+        rows = np.concatenate([_draw_rows(twin, place, fall, lift, pipe) for lift in some])
         out = run_packed(rows, progress=report)
         ended += len(rows)
         done[fall] = tuple(
@@ -365,7 +384,7 @@ def find_performance(
 
 def _nothing_yet(
     twin: Twin,
-    rig: Rig,
+    place: Rig | Site,
     falls: tuple[float, ...],
     measured: tuple[MeasuredPoint, ...],
     draws: int,
@@ -373,15 +392,15 @@ def _nothing_yet(
     provenance: Provenance,
 ) -> Performance:
     """A performance before its first fall."""
-    pipe = rig.drive_pipe
-    water = RamCase(twin.build, pipe, rig.supply.at_level(falls[0]), rig.surroundings).water
+    pipe = place.drive_pipe
+    water = RamCase(twin.build, pipe, place.supply.at_level(falls[0]), place.surroundings).water
     return Performance(
         build=twin.build.name,
-        rig=rig.name,
+        rig=place.name,
         pipe_words=f"{pipe.pipe.size} {pipe.pipe.material}",
         pipe_length=pipe.length,
         is_plastic=pipe.pipe.plastic,
-        temperature=rig.surroundings.temperature,
+        temperature=place.surroundings.temperature,
         unit_weight=water.density * STANDARD_GRAVITY,
         falls=falls,
         points=(),
@@ -390,6 +409,7 @@ def _nothing_yet(
         seed=seed,
         whole=False,
         provenance=provenance,
+        is_site=isinstance(place, Site),
     )
 
 
@@ -399,12 +419,25 @@ def _noise(twin: Twin, draws: int, seed: int) -> FloatArray:
     A draw has the same error at every fall and lift, so that bands are smooth; over the draws each column is a
     permuted row of evenly spread normal values.
     """
+    spread = _even_normals(draws, 3, np.random.default_rng(seed))
+    return np.asarray(np.exp(twin.model_form_draws[_picks(twin, draws)][:, np.newaxis] * spread))
+
+
+def _even_normals(draws: int, columns: int, rng: np.random.Generator) -> FloatArray:
+    """Evenly spread normal values, each column in an order of its own, float64[draws, columns]."""
     from scipy.special import ndtri
 
-    rng = np.random.default_rng(seed)
     levels = ndtri((np.arange(draws) + 0.5) / draws)
-    spread = np.column_stack([rng.permutation(levels) for _ in range(3)])
-    return np.asarray(np.exp(twin.model_form_draws[_picks(twin, draws)][:, np.newaxis] * spread))
+    return np.column_stack([rng.permutation(levels) for _ in range(columns)])
+
+
+def _pipe_factors(twin: Twin, draws: int, seed: int, is_fitted: bool) -> FloatArray:
+    """Factors on friction and wave speed of every draw, float64[draws, 2]: as fitted, or as of a pipe not yet laid."""
+    if is_fitted:
+        columns = [twin.parameter_names.index(name) for name in ("friction_scale", "wave_speed_scale")]
+        return np.asarray(twin.draws[_picks(twin, draws)][:, columns])
+    spread = _even_normals(draws, 2, np.random.default_rng((seed, 1)))
+    return np.asarray(np.exp(np.array([SITE_FRICTION_SPREAD, SITE_WAVE_SPREAD]) * spread))
 
 
 def _picks(twin: Twin, draws: int) -> NDArray[np.intp]:
@@ -412,15 +445,16 @@ def _picks(twin: Twin, draws: int) -> NDArray[np.intp]:
     return np.asarray(np.arange(draws) % len(twin.draws), dtype=np.intp)
 
 
-def _draw_rows(twin: Twin, rig: Rig, fall: float, lift: float, draws: int) -> FloatArray:
-    """Packed rows of the draws at one fall and lift."""
-    base = pack(RamCase(twin.build, rig.drive_pipe, rig.supply.at_level(fall), rig.surroundings, vessel_head=lift))
+def _draw_rows(twin: Twin, place: Rig | Site, fall: float, lift: float, pipe: FloatArray) -> FloatArray:
+    """Packed rows of the draws at one fall and lift; ``pipe`` are the factors on friction and wave speed."""
+    draws, supply = len(pipe), place.supply.at_level(fall)
+    base = pack(RamCase(twin.build, place.drive_pipe, supply, place.surroundings, vessel_head=lift))
     rows = np.repeat(base[np.newaxis], draws, axis=0)
     chosen = twin.draws[_picks(twin, draws)]
     for name in _CARRIED:
         rows[:, kernel.P[name]] = chosen[:, twin.parameter_names.index(name)]
-    rows[:, kernel.P["friction_factor_scale"]] = chosen[:, twin.parameter_names.index("friction_scale")]
-    scale_wave_speeds(rows, chosen[:, twin.parameter_names.index("wave_speed_scale")])
+    rows[:, kernel.P["friction_factor_scale"]] = pipe[:, 0]
+    scale_wave_speeds(rows, pipe[:, 1])
     set_waits(rows)
     return rows
 

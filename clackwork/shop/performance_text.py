@@ -72,7 +72,9 @@ def performance_from(plain: Mapping[str, Any]) -> Performance:
 
 def _read(kind: type[Thing], plain: Mapping[str, Any]) -> Thing:
     hints = get_type_hints(kind)
-    return kind(**{name: _value(hint, plain[_key(name)]) for name, hint in hints.items()})
+    later = {one.name for one in dataclasses.fields(kind) if one.default is not dataclasses.MISSING}  # type: ignore[arg-type]
+    names = [name for name in hints if name not in later or _key(name) in plain]
+    return kind(**{name: _value(hints[name], plain[_key(name)]) for name in names})
 
 
 def _value(hint: Any, value: Any) -> Any:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from clackwork._cache import kernel_key
 from clackwork.bench.runs import RunKind
-from clackwork.book import Book, KeptTwin, Record
+from clackwork.book import Basis, Book, KeptTwin, Record
+from clackwork.book.twins import mark_of
 from clackwork.errors import ClackworkError, InputError
 from clackwork.shop.job_rows import OPEN, Job, ask_for, last_job
 from clackwork.shop.performance import (
@@ -23,6 +24,7 @@ from clackwork.shop.performance import (
     usual_falls,
 )
 from clackwork.shop.performance_text import performance_from, performance_plain
+from clackwork.site.site import Site
 from clackwork.twin.twin import Rig, find_rig
 from clackwork.workbook import Workbook
 from clackwork.workbook_errors import errors_of_runs
@@ -93,6 +95,8 @@ def ask_performance(
     build_id: int,
     *,
     falls: Sequence[float] = (),
+    rig_id: int | None = None,
+    site_id: int | None = None,
     draws: int = DRAWS,
     seed: int = 1,
     system: str = "metric",
@@ -106,7 +110,9 @@ def ask_performance(
     book : Book
     build_id : int
     falls : sequence of float, optional
-        [m]; none for that of the runs, a lower and a higher one.
+        [m]; none for that of the runs or of the site, a lower and a higher one.
+    rig_id, site_id : int, optional
+        Whose drive pipe it is drawn for, at most one of the two; none for the rig that most of the runs stood on.
     draws, seed : int, optional
     system : {"metric", "us"}, optional
         Lifts are round in its unit.
@@ -126,6 +132,11 @@ def ask_performance(
         raise InputError("build", build.name, "it has no twin yet", "Fit it to its runs first.")
     if system not in STEPS:
         raise InputError("units", system, f"it must be one of {', '.join(STEPS)}")
+    if rig_id is not None and site_id is not None:
+        raise InputError("pipe", "a rig's and a site's", "it is drawn for one pipe", "Choose a rig or a site.")
+    kind, number = ("site", site_id) if site_id is not None else ("rig", rig_id)
+    if number is not None and book.get(kind, number).removed:
+        raise InputError("pipe", book.get(kind, number).name, "it has been taken away", "Put it back first.")
     arguments = {
         "build_id": build_id,
         "falls_m": list(checked_falls(falls)) if falls else [],
@@ -133,6 +144,7 @@ def ask_performance(
         "seed": seed,
         "units": system,
         "twin_id": kept.record.id,
+        **({} if number is None else {"pipe_of": kind, "pipe_number": number}),
     }
     return ask_for(book, "performance", arguments, title=f"Performance of {build.name}", by=by, request_id=request_id)
 
@@ -145,22 +157,25 @@ def performance_work(book: Book, task: Task) -> Mapping[str, Any]:
         raise ClackworkError("The twin was taken away in the meantime: fit the build again.")
     basis = book.basis_of(build_id)
     workbook, name, step = basis.workbook, basis.build.name, STEPS[str(task.arguments["units"])]
-    rig = tested_rig(workbook, name)
+    place, place_mark = _place_asked(book, basis, task.arguments)
+    is_fitted = not isinstance(place, Site) and any(run.rig == place.name for run in workbook.runs_of(name))
     with errors_of_runs(workbook):
-        measured = measured_points(workbook.runs_of(name), rig)
-    falls = tuple(float(fall) for fall in task.arguments["falls_m"]) or usual_falls(measured, rig, step)
+        measured = () if isinstance(place, Site) else measured_points(workbook.runs_of(name), place)
+    falls = tuple(float(fall) for fall in task.arguments["falls_m"]) or usual_falls(measured, place, step)
     draws, seed = int(task.arguments["draws"]), int(task.arguments["seed"])
     provenance = provenance_of(kept)
     found = find_performance(
         kept.twin,
-        rig,
+        place,
         falls,
+        is_fitted=is_fitted,
+        place_mark=place_mark,
         measured=measured,
         provenance=provenance,
         draws=draws,
         seed=seed,
         step=step,
-        before=_usable(task.before, provenance, falls, draws, seed),
+        before=_usable(task.before, (place.name, place_mark), provenance, falls, draws, seed),
         progress=task.progress,
         keep=lambda part: task.keep(performance_plain(part)),
     )
@@ -181,8 +196,29 @@ def provenance_of(kept: KeptTwin) -> Provenance:
     )
 
 
+def _place_asked(book: Book, basis: Basis, arguments: Mapping[str, Any]) -> tuple[Rig | Site, str]:
+    """The rig or the site whose pipe was asked for, and its mark; the rig that most of the runs stood on when none was."""
+    kind = arguments.get("pipe_of")
+    if kind is None:
+        return tested_rig(basis.workbook, basis.build.name), ""
+    record = book.get(kind, int(arguments["pipe_number"]))
+    if record.removed:
+        raise ClackworkError(f"The {kind} '{record.name}' was taken away in the meantime: choose another pipe.")
+    workbook = book.workbook(basis.build.links["pump"])
+    if kind == "rig":
+        return workbook.rigs[record.name], mark_of(record)
+    if record.name not in workbook.sites:
+        raise ClackworkError(f"Site '{record.name}' has no drive pipe yet: design it first, or choose another pipe.")
+    return workbook.sites[record.name], mark_of(record)
+
+
 def _usable(
-    before: Mapping[str, Any] | None, provenance: Provenance, falls: tuple[float, ...], draws: int, seed: int
+    before: Mapping[str, Any] | None,
+    place: tuple[str, str],
+    provenance: Provenance,
+    falls: tuple[float, ...],
+    draws: int,
+    seed: int,
 ) -> Performance | None:
     """What was found before an interruption, when it is part of the same work."""
     if before is None:
@@ -191,8 +227,8 @@ def _usable(
         part = performance_from(before)
     except ClackworkError:
         return None
-    same = part.provenance == provenance and (part.falls, part.draws, part.seed) == (falls, draws, seed)
-    return part if same else None
+    same = (part.rig, part.place_mark) == place and part.provenance == provenance
+    return part if same and (part.falls, part.draws, part.seed) == (falls, draws, seed) else None
 
 
 def build_performance(book: Book, build_id: int) -> BuildPerformance:
@@ -207,12 +243,12 @@ def build_performance(book: Book, build_id: int) -> BuildPerformance:
     last = last_job(book, "performance", "build_id", build_id)
     done = last_job(book, "performance", "build_id", build_id, states=("done",))
     shown = last if last is not None and last.result is not None else done
-    kept = None if shown is None else kept_performance(shown, twin)
+    kept = None if shown is None else _kept_performance(book, shown, twin)
     job = None if last is None or last.state == "done" else last
     return BuildPerformance(build, book.get("pump", build.links["pump"]), twin, kept, job)
 
 
-def kept_performance(job: Job, twin: KeptTwin | None) -> KeptPerformance | None:
+def _kept_performance(book: Book, job: Job, twin: KeptTwin | None) -> KeptPerformance | None:
     """The performance a job found, or the part of it it has so far; None when it cannot be read any more."""
     if job.result is None:
         return None
@@ -229,4 +265,10 @@ def kept_performance(job: Job, twin: KeptTwin | None) -> KeptPerformance | None:
         reasons += [f"Its twin is out of date: {reason}" for reason in twin.reasons]
     elif performance.provenance.kernel != kernel_key():
         reasons.append("The engine has changed since this was drawn.")
+    if performance.place_mark:
+        kind = str(job.arguments["pipe_of"])
+        place = book.get(kind, int(job.arguments["pipe_number"]))
+        if place.removed or mark_of(place) != performance.place_mark:
+            done = "taken away" if place.removed else "changed"
+            reasons.append(f"{kind.capitalize()} '{place.name}' was {done} after this was drawn.")
     return KeptPerformance(job, performance, tuple(reasons))

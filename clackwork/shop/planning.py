@@ -332,7 +332,7 @@ def plan_new_trial(
     share = scatter_typed(scatter)
     trial = trial_asked(old.name, new.name, entered, name or _NAME)
     seed = seed_of(old.id, new.id, trial.figure, trial.kind.value)
-    workbook = book.workbook(old.links["pump"])
+    workbook = book.workbook(old.links["pump"], with_sites=False)
     return plan_of(workbook, trial, book.differences(old.id, new.id), seed=seed, scatter=share)
 
 
@@ -345,7 +345,7 @@ def plan_of_trial(book: Book, trial_id: int) -> PlannedTrial:
         There is no such trial, or no number of runs sees its difference.
     """
     record = book.get("trial", trial_id)
-    workbook = book.workbook(record.links["pump"])
+    workbook = book.workbook(record.links["pump"], with_sites=False)
     return plan_in(book, workbook, trial_id)
 
 

@@ -15,6 +15,7 @@ from clackwork.book.journal import fetch_together
 from clackwork.book.raw_table import shown_name
 from clackwork.book.readings_import import kept_mapping, known_to, run_rows, take_runs
 from clackwork.book.readings_table import (
+    CellError,
     ColumnUse,
     ImportRefused,
     Known,
@@ -28,7 +29,7 @@ from clackwork.book.readings_table import (
     suggest_mapping,
     with_answers,
 )
-from clackwork.book.run_columns import QUANTITIES, RUN_FIELDS, units_for
+from clackwork.book.run_columns import RUN_FIELDS, RUNS, TableFields, units_for
 from clackwork.book.runs_export import export_runs_csv, export_runs_xlsx
 from clackwork.errors import InputError
 from clackwork.workbook_runs import RUN_KINDS
@@ -108,13 +109,13 @@ def look_at(
     chosen = choices or Choices()
     found = _read(book, pump_id, raw, filename, chosen)
     seen, mapping = found.preview, found.mapping
-    questions = [_question(one) for one in seen.questions]
+    questions = [question_told(one) for one in seen.questions]
     good = len(seen.good)
     return {
         "file": found.table.filename,
         "form": found.table.form,
         "size_bytes": len(raw),
-        "columns": [_column(found, place) for place in range(len(found.table.headers))],
+        "columns": [column_told(found.table, mapping, seen.questions, at) for at in range(len(found.table.headers))],
         "fixed": {key: mapping.fixed.get(key, "") for key in SAME_FOR_ALL},
         "options": _options(found.known),
         "needed": _needed(found),
@@ -257,34 +258,34 @@ def _read(book: Book, pump_id: int, raw: bytes, filename: str, choices: Choices)
     if choices.columns:
         mapping = replace(mapping, notes=())  # they told what to choose
     try:
-        mapping = _with_units_told(table, with_answers(mapping, _column_answers(table, choices)))
+        mapping = with_units_told(table, with_answers(mapping, column_answers(table, choices)))
         seen = preview(table, mapping, known)
     except InputError as error:
         refused = str(error)
-        mapping = replace(mapping, columns=_as_chosen(mapping, choices))
+        mapping = replace(mapping, columns=as_chosen(mapping, choices))
         seen = Preview((), table.questions, table.notes)
     return _Read(table, mapping, known, seen, refused)
 
 
-def _column_answers(table: RawTable, choices: Choices) -> dict[str, str]:
+def column_answers(table: RawTable, choices: Choices) -> dict[str, str]:
     """Fields and units chosen, as `with_answers` takes them."""
     chosen = [use for header, use in choices.columns.items() if header in table.headers]
     fields = {f"field:{use.header}": use.field for use in chosen}
     return fields | {f"unit:{use.header}": use.unit for use in chosen if use.unit}
 
 
-def _with_units_told(table: RawTable, mapping: TableMapping) -> TableMapping:
+def with_units_told(table: RawTable, mapping: TableMapping, fields: TableFields = RUNS) -> TableMapping:
     """Columns without a unit take the one in their header or under it, where it is a unit of what they are."""
     for use, below in zip(mapping.columns, table.units, strict=True):
         match = _UNIT_IN_HEADER.fullmatch(use.header)
         told = below or (match["unit"].strip() if match else "")
-        if told and use.field in QUANTITIES and not use.unit:
+        if told and use.field in fields.quantities and not use.unit:
             with suppress(InputError):  # no unit of that kind: it is asked for
-                mapping = with_answers(mapping, {f"unit:{use.header}": told})
+                mapping = with_answers(mapping, {f"unit:{use.header}": told}, fields)
     return mapping
 
 
-def _as_chosen(mapping: TableMapping, choices: Choices) -> tuple[ColumnUse, ...]:
+def as_chosen(mapping: TableMapping, choices: Choices) -> tuple[ColumnUse, ...]:
     """The columns as chosen, though they cannot be used so."""
     return tuple(choices.columns.get(one.header, one) for one in mapping.columns)
 
@@ -312,12 +313,14 @@ def _needed(found: _Read) -> list[str]:
     return [key for key in _NEEDED if mapping.header_of(key) is None and not mapping.fixed.get(key)]
 
 
-def _column(found: _Read, place: int) -> dict[str, Any]:
+def column_told(
+    table: RawTable, mapping: TableMapping, questions: Sequence[Question], place: int, fields: TableFields = RUNS
+) -> dict[str, Any]:
     """A column with what it is read as."""
-    table, header = found.table, found.table.headers[place]
-    use = next(one for one in found.mapping.columns if one.header == header)
-    kind = QUANTITIES.get(use.field)
-    asked = next((one.words for one in found.preview.questions if one.key == f"unit:{header}"), "")
+    header = table.headers[place]
+    use = next(one for one in mapping.columns if one.header == header)
+    kind = fields.quantities.get(use.field)
+    asked = next((one.words for one in questions if one.key == f"unit:{header}"), "")
     first = [cell.text for cell in table.column(place) if cell.text.strip()][:_FIRST_CELLS]
     units = list(units_for(kind)) if kind and use.field != "beats" else []
     if use.unit and units and use.unit not in units:
@@ -332,7 +335,7 @@ def _column(found: _Read, place: int) -> dict[str, Any]:
     }
 
 
-def _question(one: Question) -> dict[str, Any]:
+def question_told(one: Question) -> dict[str, Any]:
     choices = [{"answer": answer, "words": words} for answer, words in one.choices]
     return {"key": one.key, "words": one.words, "choices": choices, "likely": one.likely}
 
@@ -346,19 +349,21 @@ def _rows_told(rows: Sequence[PreviewRow], most: int) -> list[PreviewRow]:
 def _row(one: PreviewRow) -> dict[str, Any]:
     """A row as it would be taken."""
     run = one.run
-    errors = [
-        {
-            "column": error.column,
-            "value": error.value,
-            "allowed": error.allowed,
-            "next_step": error.next_step,
-            "sentence": error.sentence,
-        }
-        for error in one.errors
-    ]
+    errors = [error_told(error) for error in one.errors]
     entered = {key: run.entered[key] for key in RUN_FIELDS if key in run.entered}
     told = {"row": run.row, "name": run.name, "build": run.build, "rig": run.rig, "trial": run.trial}
     return told | {"entered": entered, "errors": errors}
+
+
+def error_told(error: CellError) -> dict[str, str]:
+    """An error at a cell."""
+    return {
+        "column": error.column,
+        "value": error.value,
+        "allowed": error.allowed,
+        "next_step": error.next_step,
+        "sentence": error.sentence,
+    }
 
 
 def _taken_before(book: Book, pump_id: int, raw: bytes) -> dict[str, Any] | None:

@@ -12,14 +12,14 @@ from clackwork.errors import InputError
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import STATES, BeatResult, RamCase, pack, scale_wave_speeds, set_waits
-from clackwork.ram.operating import operating_point, operating_rows
-from clackwork.ram.parts import STANDARD_GRAVITY
-from clackwork.ram.source import run_limited
+from clackwork.ram.operating import operating_rows
+from clackwork.ram.parts import STANDARD_GRAVITY, DeliveryLine
+from clackwork.ram.shared import line_share, run_at_level, settle_alike, share_supply, supply_loss
+from clackwork.ram.source import LimitedRun, run_limited
 from clackwork.ram.vessel_air import TRANSFER_RANGE, air_budget
 from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
-from clackwork.water import Water
 
 FloatArray = NDArray[np.float64]
 
@@ -32,6 +32,8 @@ MOST_STALLS = 0.05
 """Share of draws that may fail to beat before the answer is no longer a plain yes."""
 AIR_LOOKED_AT = 30.0 * 86400.0
 """How often the air of a vessel is looked at [s], monthly: common practice, no published source."""
+ENOUGH = 0.95
+"""Share of draws in which there has to be enough water for a plain yes."""
 MOST_IRREGULAR = 0.25
 """Share of draws that may beat irregularly before it is said: common practice, no published source."""
 REASONS = {
@@ -57,7 +59,7 @@ REASONS = {
     "vessel full of water hammers: drain it before, or fit a snifter that keeps it",
 }
 """Words of every reason by id; names in braces are its values."""
-_HARDNESS = ("no", "only if", "note")
+HARDNESS = ("no", "only if", "note")
 """Of reasons, hardest first."""
 _BATCH = 16
 """Draws solved between two reports of progress."""
@@ -68,12 +70,13 @@ def _range(values: FloatArray) -> Range:
     return Range(float(low), float(middle), float(high))
 
 
-def _draw_rows(
-    twin: Twin, site: Site, draws: int, rng: np.random.Generator
+def site_rows(
+    twin: Twin, site: Site, draws: int, rng: np.random.Generator, pumps: int
 ) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
     """Packed rows of the draws, their lifts [m] and which twin draw each is."""
     picks = np.arange(draws) % len(twin.draws)
     base = pack(RamCase(twin.build, site.drive_pipe, site.supply, site.surroundings, vessel_head=site.line.lift))
+    share_supply(base, pumps)
     rows = np.repeat(base[np.newaxis], draws, axis=0)
     place = kernel.P
     for name, column in (
@@ -93,19 +96,40 @@ def _draw_rows(
     return rows, np.asarray(lifts, dtype=np.float64), picks.astype(np.intp)
 
 
-def _solve(rows: FloatArray, site: Site, lifts: FloatArray, water: Water, progress: Progress | None) -> FloatArray:
-    """Operating points of all rows, a batch at a time; changes the vessel heads in place."""
-    found = []
+def _solve(
+    rows: FloatArray,
+    best: RamCase,
+    lifts: FloatArray,
+    pumps: int,
+    drawn_flow: float,
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> FloatArray:
+    """Operating points of all rows, a batch at a time; changes the vessel heads in place, and the fall to the level kept."""
+    assert best.line is not None
+    line, loss, found = line_share(best.line, pumps), supply_loss(best, pumps), []
     for start in range(0, len(rows), _BATCH):
-        lines = [replace(site.line, lift=float(lift)) for lift in lifts[start : start + _BATCH]]
-        found.append(operating_rows(rows[start : start + _BATCH], lines, water))
+        lines = [replace(line, lift=float(lift)) for lift in lifts[start : start + _BATCH]]
+
+        def run(some: FloatArray, places: NDArray[np.intp], lines: list[DeliveryLine] = lines) -> FloatArray:
+            return operating_rows(some, [lines[at] for at in places], best.water, workers=workers)
+
+        batch = rows[start : start + _BATCH]
+        found.append(run_at_level(batch, [loss] * len(batch), run, drawn_flow))
         if progress:
             progress(min(start + _BATCH, len(rows)), len(rows))
     return np.concatenate(found)
 
 
 def make_promise(
-    twin: Twin, site: Site, *, draws: int = 200, seed: int = 1, progress: Progress | None = None
+    twin: Twin,
+    site: Site,
+    *,
+    pumps: int = 1,
+    draws: int = 200,
+    seed: int = 1,
+    workers: int | None = None,
+    progress: Progress | None = None,
 ) -> Promise:
     """Promise a build at a site.
 
@@ -113,31 +137,37 @@ def make_promise(
     ----------
     twin : Twin
     site : Site
+    pumps : int
+        Like pumps side by side, each on such a drive pipe, that share source, standpipe and delivery line; every draw
+        takes them as alike in what is not known of them, so that nothing averages out between them.
     draws : int
         Posterior draws run, each with its own pipe, fall, lift and model-form error.
     seed : int
         The same seed gives the same promise.
+    workers : int, optional
+        Threads; all cores when not given. The promise is the same for any number.
     progress : callable, optional
         Called with (draws done, all draws) as they are solved; may raise to stop.
 
     Raises
     ------
     InputError
-        When the drive pipe has no pressure rating, or none at the water's temperature.
+        When the drive pipe has no pressure rating, or none at the water's temperature, or several pumps share a line
+        that leaks.
     """
-    best = RamCase(
-        with_parameters(twin.build, twin.best), site.drive_pipe, site.supply, site.surroundings, line=site.line
-    )
-    water = best.water
-    rating = _rating_head(best)
+    build = with_parameters(twin.build, twin.best)
+    best = RamCase(build, site.drive_pipe, site.supply, site.surroundings, line=site.line)
+    rating = drive_rating_head(best)
+    run = settle_alike([best], [pumps], workers=1)[0]
     rng = np.random.default_rng(seed)
-    rows, lifts, picks = _draw_rows(twin, site, draws, rng)
-    out = _solve(rows, site, lifts, water, progress)
+    rows, lifts, picks = site_rows(twin, site, draws, rng, pumps)
+    falls = rows[:, kernel.P["fall"]].copy()
+    out = _solve(rows, best, lifts, pumps, run.drawn_flow, workers, progress)
+    rows[:, kernel.P["fall"]] = falls
     noise = np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3)))
     there = np.maximum(site.source_flow + site.source_flow_spread * rng.standard_normal(draws), 0.0)
-    ranges = _ranges(rows, out, lifts, noise)
-    run = operating_point(best)
-    limited = run_limited(best, site.source_flow, site.submergence)
+    ranges = _ranges(rows, out, lifts, noise, pumps)
+    limited = _on_source(best, site, pumps, run)
     promise = Promise(
         site=site.name,
         build=twin.build.name,
@@ -148,25 +178,36 @@ def make_promise(
         pressure_margin=rating / max(ranges["peak_head"].high, ranges["surge_head"].high),
         stall_margin=run.velocity_ratio,
         water_there=_range(there),
-        share_enough_water=float(np.mean(there >= out[:, kernel.R["drawn_flow"]] * noise[:, 0])),
+        share_enough_water=float(np.mean(there >= pumps * out[:, kernel.R["drawn_flow"]] * noise[:, 0])),
         draws=draws,
         seed=seed,
         cautions=_cautions(best),
         vessel_air=_vessel_air(best, run),
         source_state=limited.state,
         drawdown=limited.drawdown,
+        pumps=pumps,
         **ranges,
     )
     answer, reasons = _judge(promise, site)
     return replace(promise, answer=answer, reasons=reasons)
 
 
-def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatArray) -> dict[str, Range]:
+def _on_source(best: RamCase, site: Site, pumps: int, run: BeatResult) -> LimitedRun:
+    """One of the pumps, whose beats are ``run`` where there is enough, on its share of what the source gives."""
+    share = site.source_flow / pumps
+    if run.drawn_flow > share:
+        if best.supply.feed is None:
+            return run_limited(replace(best, line=line_share(site.line, pumps)), share, site.submergence)
+        return LimitedRun("starved", 0.0, run)
+    return LimitedRun("enough" if run.is_beating else run.state, 0.0, run)
+
+
+def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatArray, pumps: int) -> dict[str, Range]:
     """Ranges of all figures of the draws, by their names in :class:`Promise`; ``noise`` is the model-form error."""
     place, falls = kernel.R, rows[:, kernel.P["fall"]]
     moving = np.isin(out[:, place["state"]], (kernel.BEATING, kernel.IRREGULAR)) & (out[:, place["beat_period"]] > 0)
-    drawn = out[:, place["drawn_flow"]] * noise[:, 0]
-    delivered = np.where(moving, out[:, place["delivered_flow"]] * noise[:, 1], 0.0)
+    drawn = pumps * out[:, place["drawn_flow"]] * noise[:, 0]
+    delivered = np.where(moving, pumps * out[:, place["delivered_flow"]] * noise[:, 1], 0.0)
     delivered = np.clip(delivered, 0.0, np.maximum(drawn, 0.0) * falls / lifts)
     wasted = drawn - delivered
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -183,7 +224,7 @@ def _ranges(rows: FloatArray, out: FloatArray, lifts: FloatArray, noise: FloatAr
         "rankine_efficiency": _range(rankine),
         "vessel_head": _range(rows[:, kernel.P["vessel_head"]]),
         "peak_head": _range(out[moving, place["peak_head"]]),
-        "surge_head": _range(_surges(rows, out)),
+        "surge_head": _range(surge_heads(rows, out)),
     }
 
 
@@ -210,7 +251,7 @@ def _cautions(case: RamCase) -> tuple[str, ...]:
     return (*pressure, "untreated_water", "water_rights", "moving_valve", "frost")
 
 
-def _rating_head(case: RamCase) -> float:
+def drive_rating_head(case: RamCase) -> float:
     """Rating of the weakest of the drive pipes in series at the water's temperature, as a head of that water [m]."""
     pipes = (case.drive_pipe, *case.pipes_above)
     unrated = next((place for place, each in enumerate(pipes) if each.pipe.rating_gauge is None), None)
@@ -225,7 +266,7 @@ def _rating_head(case: RamCase) -> float:
     return lowest / (case.water.density * STANDARD_GRAVITY)
 
 
-def _surges(rows: FloatArray, out: FloatArray) -> FloatArray:
+def surge_heads(rows: FloatArray, out: FloatArray) -> FloatArray:
     """Supply head plus full water-hammer rise of every draw [m].
 
     Of the closing velocity where the pump beats and of the flow through a valve that stands open. A valve that stays shut
@@ -259,7 +300,7 @@ def _judge(promise: Promise, site: Site) -> tuple[str, tuple[Reason, ...]]:
     if site.wanted_flow is not None and promise.is_beating and promise.delivered_flow.low < site.wanted_flow:
         counted_on, wanted = ((flow, "daily_volume_flow") for flow in (promise.delivered_flow.low, site.wanted_flow))
         reasons.append(_reason("less_than_wanted", "only if", counted_on=counted_on, wanted=wanted))
-    hardest_first = tuple(sorted(reasons, key=lambda reason: _HARDNESS.index(reason.hardness)))
+    hardest_first = tuple(sorted(reasons, key=lambda reason: HARDNESS.index(reason.hardness)))
     answers = [reason.hardness for reason in hardest_first if reason.hardness != "note"]
     return (answers[0] if answers else "yes"), hardest_first
 
@@ -286,7 +327,7 @@ def _water_reasons(promise: Promise, site: Site) -> list[Reason]:
         reasons.append(_reason("delivers_nothing", "no"))
     elif promise.delivered_flow.low <= 0.0:
         reasons.append(_reason("may_deliver_nothing", "only if"))
-    if promise.share_enough_water < 0.95:
+    if promise.share_enough_water < ENOUGH:
         reasons.append(
             _reason(
                 "too_little_water",

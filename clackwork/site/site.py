@@ -172,6 +172,8 @@ class Promise:
         does not beat.
     drawdown : float
         Fall of the source's level then [m].
+    pumps : int
+        Like pumps side by side on one delivery line; flows are of all together, beats, heads and efficiencies of each.
     """
 
     site: str
@@ -200,6 +202,7 @@ class Promise:
     vessel_air: tuple[float, float] | None = None
     source_state: str = "enough"
     drawdown: float = 0.0
+    pumps: int = 1
 
     @property
     def share_beating(self) -> float:

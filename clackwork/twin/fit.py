@@ -9,7 +9,7 @@ relative spread common to all figures, with a half-normal prior, drawn along wit
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,6 +19,7 @@ from clackwork.bench.runs import Run, reduce_run
 from clackwork.errors import ModelError
 from clackwork.ram.batch import Progress
 from clackwork.ram.parts import Build
+from clackwork.twin.engine_runs import EngineRuns, Pieces
 from clackwork.twin.forward import Forward, build_forward
 from clackwork.twin.report import next_runs, not_fitted_sentences, pinned_by, residuals_of
 from clackwork.twin.twin import Residual, Rig, Twin, find_rig
@@ -33,6 +34,8 @@ _INFLATIONS = (16.0, 8.0, 4.7, 4.0, 3.0)
 _SLOPE_MEMBERS = 24
 _SURFACE_RUNS = 240
 _WALK_STEPS = 600
+_WALK_SHARE = 0.01
+"""The walks' share of a fit's work: about a second of a minute's."""
 
 
 @dataclass(frozen=True)
@@ -40,13 +43,14 @@ class _Problem:
     """What is fitted: the engine's runs with the errors of the readings, priors of the logarithms, readings."""
 
     forward: Forward
+    runs: EngineRuns
     median: FloatArray
     spread: FloatArray
     measured: FloatArray
 
     def log_ratios(self, logs: FloatArray) -> FloatArray:
         """ln(modelled / measured), float64[draws, targets]; nan where stalled."""
-        return np.asarray(np.log(self.forward.figures(logs)) - np.log(self.measured))
+        return np.asarray(np.log(self.runs.figures(self.forward, logs)) - np.log(self.measured))
 
 
 def _refill(logs: FloatArray, ratios: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
@@ -58,9 +62,7 @@ def _refill(logs: FloatArray, ratios: FloatArray, rng: np.random.Generator) -> t
     return logs[picks], ratios[picks]
 
 
-def _assimilate(
-    problem: _Problem, rng: np.random.Generator, report: Callable[[int], None]
-) -> tuple[FloatArray, FloatArray]:
+def _assimilate(problem: _Problem, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:
     """Move an ensemble from the prior to the readings in inflated steps; returns its mean and covariance.
 
     Ensemble smoother with multiple data assimilation (Emerick and Reynolds 2013; from memory): the ensemble's own
@@ -69,9 +71,8 @@ def _assimilate(
     logs = problem.median + problem.spread * rng.standard_normal((_MEMBERS, len(problem.median)))
     error = problem.forward.covariance + 0.5 * MODEL_FORM_PRIOR**2 * np.eye(len(problem.measured))
     root = np.linalg.cholesky(error)
-    for turn, inflation in enumerate(_INFLATIONS):
+    for inflation in _INFLATIONS:
         logs, ratios = _refill(logs, problem.log_ratios(logs), rng)
-        report(turn + 1)
         if not len(logs):
             raise ModelError(
                 f"Build {problem.forward.build_name!r} hardly ever beats as its runs say it did, whatever its parameters: "
@@ -189,6 +190,7 @@ def fit_twin(
     seed: int = 1,
     draws: int = 400,
     progress: Progress | None = None,
+    pieces: Pieces | None = None,
 ) -> Twin:
     """Fit a build to its bench runs.
 
@@ -203,7 +205,10 @@ def fit_twin(
     draws : int
         Equal-weight posterior draws kept.
     progress : callable, optional
-        Called with (done, all); it may raise to stop.
+        Called with (engine runs done, all), the walks at the end counted as a few; it may raise to stop.
+    pieces : Pieces, optional
+        Keeps the engine's figures on the way: a fit broken off and begun again with the same goes on from there, and comes
+        to the same twin.
 
     Raises
     ------
@@ -217,26 +222,23 @@ def fit_twin(
     forward = build_forward(build, rigs, mine, reduced)
     if not forward.targets:
         raise ModelError(f"No run of build {build.name!r} gives a flow, a beat rate or a pressure: nothing to fit.")
+    engine_runs = (len(_INFLATIONS) * _MEMBERS + 4 * _SLOPE_MEMBERS + _SURFACE_RUNS) * forward.beating
+    runs_of_all = EngineRuns(max(1, round(engine_runs * (1.0 + _WALK_SHARE))), progress, pieces)
     problem = _Problem(
         forward,
+        runs_of_all,
         np.log([p.median for p in forward.parameters]),
         np.array([p.spread for p in forward.parameters]),
         np.array([t.measured for t in forward.targets]),
     )
     rng = np.random.default_rng(seed)
-    steps = len(_INFLATIONS) + 2
-
-    def report(done: int) -> None:
-        if progress:
-            progress(done, steps)
-
-    centre, covariance = _assimilate(problem, rng, report)
+    centre, covariance = _assimilate(problem, rng)
     near = centre + rng.standard_normal((_SLOPE_MEMBERS, len(centre))) @ np.linalg.cholesky(covariance).T
-    problem = replace(problem, forward=forward.with_engine_slopes(near))
+    problem = replace(problem, forward=forward.with_engine_slopes(near, runs_of_all.figures))
     surface, stalls = _fit_surface(problem, centre, covariance, rng)
-    report(steps - 1)
     logs, form, independent = _walk(problem, surface, rng, draws)
-    report(steps)
+    if progress:
+        progress(runs_of_all.total, runs_of_all.total)
     return _assemble(build, problem, mine, surface, stalls, logs, form, independent, seed)
 
 
@@ -274,7 +276,6 @@ def _assemble(
     best = dict(zip(names, (float(v) for v in middle), strict=True))
     residuals = residuals_of(forward.targets, modelled, float(np.median(form)))
     error = forward.covariance + np.diag(surface.rough**2 + float(np.median(form)) ** 2)
-    beating = sum(kind != "held_open" for kind in forward.kinds)
     return Twin(
         build=with_parameters(build, best),
         parameter_names=names,
@@ -291,7 +292,7 @@ def _assemble(
         next_runs=next_runs(forward, np.log(middle), surface.slopes, error),
         warnings=(*_warnings(surface, stalls, residuals), *not_fitted_sentences(forward.not_fitted)),
         seed=seed,
-        engine_runs=(len(_INFLATIONS) * _MEMBERS + 4 * _SLOPE_MEMBERS + _SURFACE_RUNS + 1) * beating,
+        engine_runs=(len(_INFLATIONS) * _MEMBERS + 4 * _SLOPE_MEMBERS + _SURFACE_RUNS + 1) * forward.beating,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -131,6 +131,11 @@ class Forward:
     errors: ReadingErrors
     not_fitted: tuple[tuple[str, str], ...] = ()
 
+    @property
+    def beating(self) -> int:
+        """Settings that the engine runs; a valve held open needs none."""
+        return sum(kind != "held_open" for kind in self.kinds)
+
     def figures(self, logs: FloatArray, progress: Progress | None = None) -> FloatArray:
         """Modelled figures.
 
@@ -169,9 +174,12 @@ class Forward:
             result[:, t] = self._figure(target.figure, out[:, target.setting])
         return result
 
-    def with_engine_slopes(self, logs: FloatArray) -> Forward:
-        """The same with the errors of set points carried by the engine's own slopes, means over ``logs``."""
-        by_fall, by_head = (self._slopes(logs, column) for column in ("fall", "vessel_head"))
+    def with_engine_slopes(self, logs: FloatArray, figures: Callable[[Forward, FloatArray], FloatArray]) -> Forward:
+        """The same with the errors of set points carried by the engine's own slopes, means over ``logs``.
+
+        ``figures`` runs the engine: :meth:`figures`, or one that counts.
+        """
+        by_fall, by_head = (self._slopes(logs, column, figures) for column in ("fall", "vessel_head"))
         ideal = np.array([IDEAL_SLOPES[target.figure] for target in self.targets])
         covariance = self.errors.covariance(
             np.where(np.isfinite(by_fall), by_fall, ideal[:, 0]), np.where(np.isfinite(by_head), by_head, ideal[:, 1])
@@ -180,13 +188,15 @@ class Forward:
         targets = tuple(replace(each, spread=float(u)) for each, u in zip(self.targets, spreads, strict=True))
         return replace(self, targets=targets, covariance=covariance)
 
-    def _slopes(self, logs: FloatArray, column: str) -> FloatArray:
+    def _slopes(
+        self, logs: FloatArray, column: str, figures: Callable[[Forward, FloatArray], FloatArray]
+    ) -> FloatArray:
         """d ln(figure) / d ln(a set point), float64[targets]; nan where the pump stalls too often to tell."""
         sides = []
         for factor in (1.0 + _SLOPE_STEP, 1.0 - _SLOPE_STEP):
             packed = self.packed.copy()
             packed[:, kernel.P[column]] *= factor
-            sides.append(np.log(replace(self, packed=packed).figures(logs)))
+            sides.append(np.log(figures(replace(self, packed=packed), logs)))
         slopes = (sides[0] - sides[1]) / (math.log1p(_SLOPE_STEP) - math.log1p(-_SLOPE_STEP))
         known = np.isfinite(slopes)
         mean = np.where(known, slopes, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
@@ -216,8 +226,7 @@ def _case(build: Build, rig: Rig, run: Run, figures: RunFigures) -> RamCase:
     surroundings = rig.surroundings
     if run.water_temperature is not None:
         surroundings = replace(surroundings, temperature=run.water_temperature)
-    if run.tilt is not None:
-        build = build.retuned(tilt=run.tilt)
+    build = build.retuned(stroke=run.stroke, mass=run.mass, tilt=run.tilt)
     head = None
     if str(getattr(run.kind, "value", run.kind)) == "delivering":
         assert figures.back_pressure_head is not None

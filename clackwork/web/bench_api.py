@@ -15,13 +15,12 @@ from clackwork.shop.planning import plan_answer, plan_new_trial, plan_of_trial
 from clackwork.shop.run_card import RunSent, card_of, keep_run
 from clackwork.web.access import visitor_of
 from clackwork.web.pages import units_of
-from clackwork.web.record_api import RecordOut, record_out
+from clackwork.web.record_api import RecordOut, Whole, record_out
 from clackwork.web.record_pages import book_of
 
 router = APIRouter(prefix="/api/bench")
 
 Number = Annotated[int, Path(ge=1, le=2**31 - 1, description="The number of the trial.")]
-Whole = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Text = Annotated[str, Field(max_length=200)]
 Units = Annotated[
     Literal["metric", "us"] | None, Query(description="Units of the figures; left out, those of the page.")

@@ -33,18 +33,18 @@ CARD = "/bench/card"
 WORKER = "run_worker.js"
 SCATTER = Field("scatter", "Runs of one build scatter by", "fraction", "Left out: what earlier runs show.")
 _MOST_RIGS = 200
-_CARD_LASTS = 86_400
-"""How long a browser may show the card without asking [s]: a day in the yard without a network."""
+_CARD_LASTS = 7 * 86_400
+"""How long a browser may show the card without asking [s]: a week in the yard; with a network the card renews itself."""
 
 
 @pages.get("/bench")
 def bench(request: Request) -> Response:
-    """Trials and rigs of the book."""
+    """Trials, rigs and instruments of the book."""
     book, system, search = book_of(request), units_of(request), search_of(request)
     trials = book.list("trial", search=search, offset=offset_of(request), order="changed")
     names = pump_names(book, trials.records)
     asked = [line_of(one, system, end=names.get(one.links["pump"], "")) for one in trials.records]
-    rigs = book.list("rig", limit=_MOST_RIGS)
+    rigs, instruments = (book.list(kind, limit=_MOST_RIGS) for kind in ("rig", "instrument"))
     empty = (
         "No trial of that name." if search else "No trial yet: a trial asks whether one build does better than another."
     )
@@ -52,6 +52,16 @@ def bench(request: Request) -> Response:
         listing_of(trials, asked, "Find a trial", empty, "/trials/new", "Plan a trial", "Trials"),
         listing_of(
             rigs, [line_of(one, system) for one in rigs.records], "", "No rig yet.", "/rigs/new", "Add a rig", "Rigs"
+        ),
+        listing_of(
+            instruments,
+            [line_of(one, system) for one in instruments.records],
+            "",
+            "None of its own yet: gauge, buckets and watch may also be described in a rig. One that several rigs share is "
+            "better kept here, once.",
+            "/instruments/new",
+            "Add an instrument",
+            "Instruments",
         ),
     ]
     return page(request, "listing.html", title="Bench", listings=listings, search=search)

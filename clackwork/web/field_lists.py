@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from clackwork.pipes import catalogue, material_names
+from clackwork.site.costing import HOURS
+from clackwork.site.costing import PARTS as PRICED_PARTS
+from clackwork.site.due import care_items
+from clackwork.site.visit import CONDITIONS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
+from clackwork.web.life_fields import part_form, switch_form
+from clackwork.web.survey_fields import survey_groups
+from clackwork.workbook_instruments import ROLES as INSTRUMENT_ROLES
+from clackwork.workbook_instruments import SORTS, own_fields
 
 POPPET, FLAP = "guided poppet", "hinged flap"
 RUN_KIND_WORDS = {
@@ -156,15 +165,15 @@ def _one_group(groups: tuple[Group, Group], help: str) -> Group:
     return Group(groups[0].title, (*groups[0].fields, *groups[1].fields), help, folded=True)
 
 
-def _drive_pipe() -> tuple[Group, ...]:
+def _drive_pipe(needed: bool = True) -> tuple[Group, ...]:
     """The drive pipe, and the wider pipe it may come from."""
-    length = Field("drive_pipe.length", "Length", "length", "", True)
+    length = Field("drive_pipe.length", "Length", "length", "", needed)
     above = "drive_pipe.upstream"
     length_above = Field(f"{above}.length", "Length", "length")
     upper = _pipe(above, "Pipe upstream of the drive pipe", (length_above,), _drive_fields(above), needed=False)
     help = "Where the drive pipe is not one pipe all the way. The loss at the mouth is then that of this pipe."
     return (
-        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe")),
+        *_pipe("drive_pipe", "Drive pipe", (length,), _drive_fields("drive_pipe"), needed=needed),
         _one_group(upper, help),
     )
 
@@ -191,41 +200,88 @@ SUBMERGENCE = Field(
 )
 
 
-def _instruments() -> tuple[Group, ...]:
-    def of(key: str, label: str, kind: str, help: str = "") -> Field:
-        return Field(f"instruments.{key}", label, kind, help)
+_SORT_WORDS = {
+    "gauge": "pressure gauge",
+    "bucket": "bucket or tub with a mark",
+    "stopwatch": "stopwatch",
+    "level_rule": "level rule at the supply",
+    "thermometer": "thermometer",
+}
+_INSTRUMENT_FIELDS = {
+    "gauge": (
+        Field("full_scale", "End of its scale", "pressure_gauge"),
+        Field("accuracy_class", "Accuracy class", "fraction", "Share of full scale: class 1.6 is 1.6 %."),
+        Field("resolution", "Smallest step read", "pressure_gauge"),
+    ),
+    "bucket": (
+        Field("mark_uncertainty", "Its mark may be off by", "volume"),
+        Field("capacity", "It holds", "volume", "More than that is several fillings."),
+        Field("plan_area", "Its water surface", "area", "Of a vessel the pump drains."),
+    ),
+    "stopwatch": (Field("start_stop_sd", "Starting and stopping scatter by", "duration"),),
+    "level_rule": (
+        Field("half_width", "A reading may be off by", "length"),
+        Field("datum_half_width", "Its zero may be off by", "length"),
+    ),
+    "thermometer": (Field("half_width", "It may be off by", "temperature_difference"),),
+}
+"""What each sort of instrument says of itself."""
+_GAUGE_PLACE = (
+    Field("height_above_datum", "Its centre above the spill level", "length"),
+    Field("height_half_width", "That height may be off by", "length"),
+)
 
-    same = "The same name on two rigs means the same one."
-    buckets = (
-        of("bucket.name", "Bucket", "text", same),
-        of("bucket.mark_uncertainty", "Its mark may be off by", "volume"),
-        of("bucket.capacity", "It holds", "volume", "More than that is several fillings."),
-        of("bucket.plan_area", "Its water surface", "area", "Of a vessel the pump drains."),
-        of("delivery_bucket.name", "Bucket for delivered water", "text", "Left out: the same bucket."),
-        of("delivery_bucket.mark_uncertainty", "Its mark may be off by", "volume"),
-        of("delivery_bucket.capacity", "It holds", "volume"),
-        of("delivery_bucket.plan_area", "Its water surface", "area"),
-    )
-    gauge = (
-        of("gauge.name", "Gauge", "text", same),
-        of("gauge.full_scale", "End of its scale", "pressure_gauge"),
-        of("gauge.accuracy_class", "Accuracy class", "fraction", "Share of full scale: class 1.6 is 1.6 %."),
-        of("gauge.resolution", "Smallest step read", "pressure_gauge"),
-        of("gauge.height_above_datum", "Its centre above the spill level", "length"),
-        of("gauge.height_half_width", "That height may be off by", "length"),
-    )
-    others = (
-        of("stopwatch.start_stop_sd", "Stopwatch scatters by", "duration"),
-        of("level_rule.name", "Level rule", "text", same),
-        of("level_rule.half_width", "A reading may be off by", "length"),
-        of("level_rule.datum_half_width", "Its zero may be off by", "length"),
-        of("thermometer.half_width", "Thermometer may be off by", "temperature_difference"),
-    )
-    usual = "What is left out keeps its usual uncertainty."
-    return (
-        Group("Gauge", gauge, usual, folded=True),
-        Group("Buckets", buckets, usual, folded=True),
-        Group("Stopwatch, rule, thermometer", others, usual, folded=True),
+
+def _instrument() -> Form:
+    fields = [Field("sort", "Sort of instrument", "choice", "", True, _kind_words(_SORT_WORDS))]
+    for sort, own in _INSTRUMENT_FIELDS.items():
+        keys = {inner: key for key, inner in own_fields(sort).items()}
+        fields += [replace(one, key=keys[one.key], only_for=OnlyFor("sort", (sort,))) for one in own]
+    group = Group("How far it can be trusted", tuple(fields), "What is left out keeps its usual uncertainty.")
+    name_help = "What is written on it, or what you call it: fine gauge, marked tub."
+    return Form("instrument", "instrument", "instruments", name_help, (), (group, NOTE))
+
+
+_USED_INSTRUMENTS = {
+    "Gauge": (("gauge", "Gauge", ""),),
+    "Buckets": (("bucket", "Bucket", ""), ("delivery_bucket", "Bucket for delivered water", "the same bucket")),
+    "Stopwatch, rule, thermometer": (
+        ("stopwatch", "Stopwatch", ""),
+        ("level_rule", "Level rule", ""),
+        ("thermometer", "Thermometer", ""),
+    ),
+}
+"""Groups of a form: role, words, what is taken when it is left out."""
+
+
+def _instruments(*, linked: bool = False) -> tuple[Group, ...]:
+    """What is said of instruments where they are used; hidden where one of the book may be chosen instead, and is."""
+    groups = []
+    for title, roles in _USED_INSTRUMENTS.items():
+        fields: list[Field] = []
+        for role, label, otherwise in roles:
+            here, sort = OnlyFor(f"link.{role}", ("",)) if linked else None, INSTRUMENT_ROLES[role]
+            if SORTS[sort].named:
+                help = "The same name on two rigs means the same one."
+                help = f"Left out: {otherwise}. {help}" if otherwise else help
+                words = f"{label}, for this rig alone" if linked else label
+                fields.append(Field(f"instruments.{role}.name", words, "text", help, only_for=here))
+            for one in _INSTRUMENT_FIELDS[sort]:
+                words = f"{label}: {one.label[:1].lower()}{one.label[1:]}" if len(roles) > 1 else one.label
+                fields.append(replace(one, key=f"instruments.{role}.{one.key}", label=words, only_for=here))
+            if role == "gauge":
+                fields += [replace(one, key=f"instruments.gauge.{one.key}") for one in _GAUGE_PLACE]
+        groups.append(Group(title, tuple(fields), "What is left out keeps its usual uncertainty.", folded=True))
+    return tuple(groups)
+
+
+def _instrument_links() -> tuple[LinkField, ...]:
+    """The instruments of the book that a rig is read with."""
+    help = "One of the book's instruments; none: as described here."
+    return tuple(
+        LinkField(role, label, "instrument", needed=False, help=help, group=title)
+        for title, roles in _USED_INSTRUMENTS.items()
+        for role, label, _ in roles
     )
 
 
@@ -238,8 +294,9 @@ def _rig() -> Form:
         SUBMERGENCE,
         *WATER,
     )
-    groups = (Group("Supply", supply), *_drive_pipe(), _supply_pipe(), *_instruments(), NOTE)
-    return Form("rig", "rig", "rigs", "Where pumps are tested, with which gauge: yard, high gauge.", (), groups)
+    groups = (Group("Supply", supply), *_drive_pipe(), _supply_pipe(), *_instruments(linked=True), NOTE)
+    name_help = "Where pumps are tested, with which gauge: yard, high gauge."
+    return Form("rig", "rig", "rigs", name_help, _instrument_links(), groups)
 
 
 def _run() -> Form:
@@ -287,17 +344,15 @@ def _trial() -> Form:
 
 def _site() -> Form:
     place = (
-        Field(
-            "fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m.", True
-        ),
-        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by.", True),
+        Field("fall", "Fall", "head", "Source surface above the pump; give what it may be off by: 3.00 m ± 0.03 m."),
+        Field("source_flow", "The source gives", "volume_flow", "In the dry months, with what it may be off by."),
         Field("lift_from_pump", "Lift, from the pump", "head", "Outlet above the pump."),
         Field("lift_from_source", "or lift, from the source", "head", "Outlet above the source; one of the two."),
         Field("wanted_flow", "Water wanted", "daily_volume_flow"),
         SUBMERGENCE,
         *WATER,
     )
-    line = Field("delivery_line.length", "Length", "length", "", True)
+    line = Field("delivery_line.length", "Length", "length")
     fine = (
         Field("delivery_line.fittings_loss", "Loss of its fittings", "number", "In velocity heads; left out: 0."),
         Field("delivery_line.leak_area", "A leak in it", "area", "Its area; left out: tight."),
@@ -305,21 +360,164 @@ def _site() -> Form:
     )
     groups = (
         Group("The place", place),
-        *_drive_pipe(),
+        *survey_groups(),
+        *_drive_pipe(needed=False),
         _supply_pipe(),
-        *_pipe("delivery_line", "Delivery line", (line,), fine),
+        *_pipe("delivery_line", "Delivery line", (line,), fine, needed=False),
         NOTE,
     )
     return Form("site", "site", "sites", "The place, not the customer.", (), groups)
 
 
-def _head(kind: str, word: str, plural: str, name_help: str) -> Form:
+PURPOSE_WORDS = {
+    "commissioning": "commissioning: first start",
+    "service": "service: care as planned",
+    "fault": "fault: something wrong",
+    "change": "change: part or tuning",
+}
+CAUGHT_WORDS = {"tank": "at the tank", "pump": "at the pump, throttled"}
+CONDITION_WORDS = {"sound": "still sound", "worn": "worn", "failed": "failed"}
+_YES_NO = {"no": "no", "yes": "yes"}
+
+
+def _visit() -> Form:
+    """A visit, in the order in which it is made; what is seldom needed is folded."""
+    today = (
+        Field("date", "Date", "date", "", True),
+        Field("purpose", "Why", "choice", "", True, _kind_words(PURPOSE_WORDS)),
+        Field("who", "Who was there", "text"),
+    )
+    buckets = (
+        Field("waste_volume", "Water wasted, in a bucket", "volume", "Caught at the waste valve."),
+        Field("waste_duration", "Time of the wasted water", "duration"),
+        Field("delivered_volume", "Water delivered, in a bucket", "volume"),
+        Field("delivered_duration", "Time of the delivered water", "duration", "Two minutes or more."),
+        Field(
+            "caught_at",
+            "Delivered water caught",
+            "choice",
+            "At the pump it needs the gauge.",
+            False,
+            _choices(CAUGHT_WORDS),
+        ),
+        Field("beats", "Beats counted", "count"),
+        Field("beats_duration", "Time of the count", "duration", "Two minutes or more."),
+        Field("gauge_pressure", "Pressure at the gauge", "pressure_gauge"),
+    )
+    again = (
+        Field("fall", "Fall, measured again", "head", "With what it may be off by; left out: as surveyed."),
+        Field("lift_from_pump", "Lift from the pump, again", "head", "Outlet above the pump, not above the source."),
+        Field("source_flow", "The source gives", "volume_flow"),
+        Field("water_temperature", "Water temperature", "temperature"),
+    )
+    tuning = (
+        Field("stroke", "Stroke, as it was read with", "small_length", "Left out: as built, else of the build."),
+        Field("mass", "Moving mass, as it was read with", "mass", "Left out: as built, else of the build."),
+        Field("stroke_before", "Stroke before, if changed", "small_length"),
+        Field("mass_before", "Moving mass before, if changed", "mass"),
+    )
+    found = (
+        Field("found", "What was found", "note"),
+        Field("for_twin", "Feed the twin of the build", "choice", "Only readings you trust.", False, _choices(_YES_NO)),
+    )
+    care = tuple(
+        Field(f"care.{item.id}", _upper(item.words), "choice", "", False, _choices({"yes": "done"}, "not done"))
+        for item in care_items()
+    )
+    links = (LinkField("site", "Site", "site"), LinkField("build", "Build that stands there", "build", needed=False))
+    groups = (
+        Group("The day", today),
+        Group("Readings", buckets, "What was not read stays empty."),
+        Group("Measured again", again, folded=True),
+        Group("Tuning", tuning, folded=True),
+        Group("Found", found),
+        Group("Care done", care, folded=True),
+        Group("Parts replaced", _parts(), folded=True),
+        *_instruments(),
+        NOTE,
+    )
+    return Form("visit", "visit", "visits", "Such as Upper Hazel, first start.", links, groups)
+
+
+def _care_intervals() -> Group:
+    """The workshop's own intervals of care."""
+    fields: list[Field] = []
+    for item in care_items():
+        usual = ", ".join(
+            f"{number:,.10g} {unit}".replace(",", " ")
+            for number, unit in ((item.months, "months"), (item.beats, "beats"))
+            if number
+        )
+        help = f"Left out: {usual}; 0: not by this."
+        fields += [
+            Field(f"care.{item.id}.months", f"{_upper(item.words)}: months", "number", help),
+            Field(f"care.{item.id}.beats", "or beats", "count", "Whichever comes first."),
+        ]
+    return Group(
+        "Care, and how often", tuple(fields), "What is due where pumps stand is counted by these.", folded=True
+    )
+
+
+def _upper(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
+def _parts() -> tuple[Field, ...]:
+    """How each part was, where it was replaced, and how long it had run."""
+    fields: list[Field] = []
+    for part, words in PARTS.items():
+        key, replaced = f"parts.{part}", OnlyFor(f"parts.{part}.condition", tuple(CONDITIONS))
+        choices = _choices(CONDITION_WORDS, "not replaced")
+        fields += [
+            Field(f"{key}.condition", _upper(words), "choice", "", False, choices),
+            Field(f"{key}.beats", "Beats it had run", "count", "", False, (), replaced),
+            Field(f"{key}.run_time", "or time it had run", "duration", "", False, (), replaced),
+        ]
+    return tuple(fields)
+
+
+def _prices() -> tuple[Group, Group]:
+    """The workshop's price list."""
+
+    def of(key: str, label: str, kind: str, help: str = "") -> Field:
+        return Field(f"prices.{key}", label, kind, help)
+
+    terms = (
+        of("currency", "Currency", "text", "As it is printed, such as EUR; a price list needs one."),
+        of("hour", "An hour of work", "number"),
+        of("margin", "Margin", "fraction", "Put on top of the cost; left out: none."),
+        of("yearly_care", "A year's care of one pump", "number", "Left out: nothing."),
+        of("life", "Years over which water is to pay", "number", "Left out: 15."),
+        of("interest", "Interest a year", "fraction", "Left out: none."),
+    )
+    lists = (
+        of("pumps", "Pumps", "lines", "Build = price: flap = 180."),
+        of("pipes", "Pipe, by the metre", "lines", "Series and size = price: steel-sch40 1 in = 7.50."),
+        of(
+            "parts",
+            "Parts",
+            "lines",
+            f"Part = price. Bills ask for: {'; '.join(PRICED_PARTS)}. Any other stands once in each.",
+        ),
+        of("hours", "Hours of work", "lines", f"Work = hours: set out = 3. Of: {'; '.join(HOURS)}."),
+    )
+    return Group("Terms", terms, folded=True), Group("Price lists, a line each", lists, folded=True)
+
+
+@functools.cache
+def price_form() -> Form:
+    """The workshop's form with its prices alone."""
+    groups = tuple(replace(group, folded=False) for group in _prices())
+    return Form("workshop", "workshop", "workshops", "", (), groups)
+
+
+def _head(kind: str, word: str, plural: str, name_help: str, more: tuple[Group, ...] = ()) -> Form:
     units = (Choice("metric", "metric"), Choice("us", "US"))
     fields = (
         Field("title", "In a few words", "text", "Printed on its sheets."),
         Field("units", "Units", "choice", "", False, units),
     )
-    return Form(kind, word, plural, name_help, (), (Group("About it", fields), NOTE))
+    return Form(kind, word, plural, name_help, (), (Group("About it", fields), *more, NOTE))
 
 
 @functools.cache
@@ -327,11 +525,15 @@ def forms() -> Mapping[str, Form]:
     """Every form by kind of record."""
     made = (
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
-        _head("workshop", "workshop", "workshops", "What stands on your sheets."),
+        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (*_prices(), _care_intervals())),
         _build(),
+        _instrument(),
         _rig(),
         _run(),
         _trial(),
         _site(),
+        _visit(),
+        part_form(),
+        switch_form(),
     )
     return MappingProxyType({form.kind: form for form in made})

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,15 @@ class OnlyFor:
 
 
 @dataclass(frozen=True)
+class Column:
+    """One part of a line of a field of rows: a text, a list of texts parted by commas, or a plain number."""
+
+    key: str
+    is_list: bool = False
+    is_number: bool = False
+
+
+@dataclass(frozen=True)
 class Field:
     """One field of a form.
 
@@ -32,7 +42,9 @@ class Field:
         Its place in what was typed: "waste_valve.stroke".
     label : str
     kind : str
-        A kind of quantity, or "text", "note", "number" (without a unit), "whole" or "choice".
+        A kind of quantity, or "text", "note", "date", "number" (without a unit), "whole", "choice", "list" (texts between
+        semicolons), "rows" (a table a line) or "lines" (one table whose fields are names of one's own, a line
+        "name = value" for each); the last three in :mod:`clackwork.web.rows`.
     help : str
         One short line under the label.
     needed : bool
@@ -41,6 +53,12 @@ class Field:
     only_for : OnlyFor or None
     suggestions : tuple of str
         Offered while typing.
+    columns : tuple of Column
+        Of "rows", in order.
+    sort_key : str
+        The column that says what sort of row it is; empty when all are of one.
+    sorts : mapping of str to tuple of Column
+        The columns behind those, by sort of row.
     """
 
     key: str
@@ -51,6 +69,9 @@ class Field:
     choices: tuple[Choice, ...] = ()
     only_for: OnlyFor | None = None
     suggestions: tuple[str, ...] = ()
+    columns: tuple[Column, ...] = ()
+    sort_key: str = ""
+    sorts: Mapping[str, tuple[Column, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True)
@@ -65,13 +86,14 @@ class Group:
 
 @dataclass(frozen=True)
 class LinkField:
-    """A link of a record, chosen in its form; a fixed one cannot be changed after the record was made."""
+    """A link of a record, chosen in its form: at its head, or in the group of a title."""
 
     role: str
     label: str
     kind: str
     needed: bool = True
     help: str = ""
+    group: str = ""
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -10,6 +11,7 @@ from clackwork.book.errors import NameTaken
 from clackwork.errors import ClackworkError, InputError
 from clackwork.web.fields import Field, Form, Group
 from clackwork.web.figures import example
+from clackwork.web.rows import lines_of, list_of, rows_of, table_at, table_of_lines, text_of_list, text_of_rows
 
 NAME = "name"
 VERSION = "version"
@@ -18,6 +20,8 @@ LINK = "link."
 """Begins the names of fields that are links."""
 
 _LONGEST = 2000
+_LONGEST_ROWS = 20_000
+_LIST_PLACE = re.compile(r",? (?:number \d+|'[^']*')(?:, .*)?$")
 
 
 @dataclass
@@ -51,7 +55,9 @@ class Filled:
 
     def is_open(self, group: Group) -> bool:
         """Whether a folded group is shown open: something stands in it, or something is wrong in it."""
-        return not group.folded or any(self.value(one.key) or self.error(one.key) for one in group.fields)
+        names = [one.key for one in group.fields]
+        names += [LINK + link.role for link in self.form.links if link.group == group.title]
+        return not group.folded or any(self.value(name) or self.error(name) for name in names)
 
     def example(self, one: Field, system: str) -> str:
         """What may be typed in a field, in a system of units."""
@@ -60,17 +66,19 @@ class Filled:
 
 def filled_from(form: Form, typed: Mapping[str, Any]) -> Filled:
     """A form with what a browser sent; other fields of the request are left aside."""
-    names = [NAME, VERSION, REQUEST, *(LINK + link.role for link in form.links), *(one.key for one in form.fields())]
+    names = dict.fromkeys((NAME, VERSION, REQUEST, *(LINK + link.role for link in form.links)), _LONGEST)
+    names |= {one.key: _LONGEST_ROWS if one.kind in ("rows", "lines") else _LONGEST for one in form.fields()}
     values = {}
-    for name in names:
+    for name, longest in names.items():
         text = typed.get(name, "")
-        values[name] = text.replace("\r\n", "\n").strip()[:_LONGEST] if isinstance(text, str) else ""
+        values[name] = text.replace("\r\n", "\n").strip()[:longest] if isinstance(text, str) else ""
     return Filled(form, values)
 
 
 def filled_of(form: Form, name: str, entered: Mapping[str, Any], links: Mapping[str, int]) -> Filled:
     """A form with what a record holds."""
-    values = {key: _as_text(value) for key, value in _flat(entered)}
+    values = {key: _in_field(form.field(key), value) for key, value in _flat(entered) if not _in_lines(form, key)}
+    values |= {one.key: lines_of(table_at(entered, one.key)) for one in form.fields() if one.kind == "lines"}
     values |= {LINK + role: str(number) for role, number in links.items()}
     return Filled(form, {**values, NAME: name})
 
@@ -93,12 +101,35 @@ def entered_of(filled: Filled, kept: Mapping[str, Any] | None = None) -> dict[st
     for one in filled.form.fields():
         text = filled.value(one.key)
         if text and filled.counts(one):
-            _put(entered, one.key, _number(one, text) if one.kind in ("number", "whole") else text)
+            _put(entered, one.key, _kept(one, text))
     for place, value in _flat(kept or {}):
-        if filled.form.field(place) is None:
+        if filled.form.field(place) is None and not _in_lines(filled.form, place):
             _put(entered, place, value)
     _keep_needed_tables(filled.form, entered)
     return entered
+
+
+def _kept(one: Field, text: str) -> Any:
+    """What a record keeps of a field's text."""
+    if one.kind in ("number", "whole"):
+        return _number(one, text)
+    if one.kind == "list":
+        return list_of(text)
+    if one.kind == "lines":
+        return table_of_lines(one, text)
+    return rows_of(one, text) if one.kind == "rows" else text
+
+
+def _in_lines(form: Form, place: str) -> bool:
+    """Whether a dotted place belongs to a field of lines."""
+    return any(place.startswith(f"{one.key}.") for one in form.fields() if one.kind == "lines")
+
+
+def _in_field(one: Field | None, value: object) -> str:
+    """What a record keeps as it stands in its field."""
+    if one is not None and one.kind in ("list", "rows"):
+        return text_of_list(value) if one.kind == "list" else text_of_rows(one, value)
+    return _as_text(value)
 
 
 def _put(entered: dict[str, Any], place: str, value: Any) -> None:
@@ -148,7 +179,10 @@ def _as_text(value: object) -> str:
     if isinstance(value, float):
         return f"{value:g}" if float(f"{value:g}") == value else repr(value)
     if isinstance(value, list | tuple):
-        return ", ".join(str(one) for one in value)
+        rows = any(isinstance(one, Mapping) for one in value)
+        return ("\n" if rows else ", ").join(_as_text(one) for one in value)
+    if isinstance(value, Mapping):
+        return "; ".join(_as_text(one) for _, one in _flat(value))
     return str(value)
 
 
@@ -159,8 +193,11 @@ def place_error(filled: Filled, error: ClackworkError) -> None:
         return
     names = [NAME] if isinstance(error, NameTaken) else _fields_meant(filled, error.field)
     sentence = f"{error.allowed[:1].upper()}{error.allowed[1:]}. {error.next_step}".strip()
+    if isinstance(error, InputError) and (row := re.search(r" number (\d+)", error.field)):
+        sentence = f"Line {row[1]}: {sentence}"
     for name in names:
-        filled.errors[name] = sentence
+        _, in_lines, line = error.field.partition(f"{name.replace('.', ', ')}, ")
+        filled.errors[name] = f"{line}: {error.allowed}. {error.next_step}".strip() if in_lines else sentence
     if not names:
         filled.errors[""] = str(error)
 
@@ -180,6 +217,10 @@ def _fields_meant(filled: Filled, said: str) -> list[str]:
     table, _, keys = path.rpartition(".")
     meant = [f"{table}.{key}" if table else key for key in keys.split(" and ")]
     found = [key for key in meant if key in known]
-    if found:
-        return found
+    outer = _LIST_PLACE.sub("", rest).replace(", ", ".")  # "source number 2, times" stands in the field "source"
+    if found or outer in known:
+        return found or [outer]
+    lines = [one.key for one in form.fields() if one.kind == "lines" and path.startswith(f"{one.key}.")]
+    if lines:
+        return lines
     return [NAME] if rest in ("", form.kind) and not filled.value(NAME) else []

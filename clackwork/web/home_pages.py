@@ -9,8 +9,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
+from clackwork.book.kinds import IN_WORKBOOK
 from clackwork.errors import InputError
+from clackwork.shop.demonstration import begin_demonstration
 from clackwork.web.access import require_shop, visitor_of
+from clackwork.web.job_api import look_for_work
 from clackwork.web.pages import clock, go_to, page, units_of
 from clackwork.web.record_pages import book_of
 from clackwork.web.summaries import Line, line_of, note_of, path_of
@@ -63,7 +66,7 @@ def _recent(request: Request) -> list[Line]:
     return list(lines.values())[:_RECENT]
 
 
-_PLURALS = {kind: f"{kind}s" for kind in ("pump", "build", "rig", "trial", "run", "site")}
+_PLURALS = {kind: f"{kind}s" for kind in IN_WORKBOOK}
 
 
 def first_page(request: Request, *, title: str = "", error: str = "", status: int = 200) -> Response:
@@ -94,7 +97,11 @@ def start_demo(request: Request) -> Response:
     if shelf.is_open:
         require_shop(request, "Another book")
     shelf.open_demo()
-    return go_to(request, "/", "This is the demonstration: look into everything, change what you like.")
+    words = "This is the demonstration: look into everything, change what you like."
+    if begin_demonstration(book_of(request)):
+        look_for_work(request)
+        words += " Its pumps are being fitted and two of its sites designed meanwhile: see Work in progress."
+    return go_to(request, "/", words)
 
 
 @router.post("/start/new")

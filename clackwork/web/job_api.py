@@ -22,7 +22,13 @@ from clackwork.web.record_pages import book_of
 
 Number = Annotated[int, Path(ge=1, le=2**31 - 1, description="The number of the work.")]
 
-_PAGES = {"fit": "/builds/{build_id}/twin", "performance": "/builds/{build_id}/performance"}
+_PAGES = {
+    "fit": "/builds/{build_id}/twin",
+    "performance": "/builds/{build_id}/performance",
+    "design": "/sites/{site_id}",
+    "switch": "/switches/{switch_id}",
+    "glances": "/sites",
+}
 """Where the result of each kind of work is shown."""
 STATES = {
     "queued": "waits for its turn",

@@ -38,6 +38,7 @@ class Entry:
 
 
 NAVIGATION = (
+    Entry("Quick answer", "Ask", "/ask"),
     Entry("Pumps", "Pumps", "/pumps"),
     Entry("Bench", "Bench", "/bench"),
     Entry("Sites", "Sites", "/sites"),

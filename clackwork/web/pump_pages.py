@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -17,11 +17,15 @@ from clackwork.web.pages import page, units_of
 from clackwork.web.record_pages import book_of, part_of, record_page, runs_part
 from clackwork.web.summaries import Line, line_of, path_of, shown_value
 
+if TYPE_CHECKING:
+    from clackwork.book import Book
+
 router = APIRouter(include_in_schema=False)
 
 _BESIDE = 6
 """Builds shown side by side; more are listed under them."""
 _BUILDS_SHOWN = 200
+_PARTS_SHOWN = 12
 
 
 @router.get("/pumps")
@@ -82,6 +86,7 @@ def pump_page(request: Request, number: int) -> Response:
             "Plan a trial",
         ),
         runs_part(book, request, {"pump": number}, f"/runs/new?build={beside[0].id}" if beside else ""),
+        *_life_parts(book, number, beside, system),
     ]
     comparison = side_by_side(beside, system) if len(beside) > 1 else []
     drawings = {build.id: section_of(book, build, system, labels=False) for build in beside}
@@ -95,6 +100,22 @@ def pump_page(request: Request, number: int) -> Response:
         drawings=drawings,
         more_actions=[("Readings in and out", f"/pumps/{number}/readings")],
     )
+
+
+def _life_parts(book: Book, pump: int, builds: list[Any], system: str) -> list[dict[str, Any]]:
+    """Its parts in service, and the switches asked about."""
+    served = book.list("part", links={"pump": pump}, limit=_PARTS_SHOWN, order="changed")
+    lines = [line_of(one, system) for one in served.records]
+    add = f"/parts/new?build={builds[0].id}" if builds else ""
+    empty = "No part yet: enter one to learn how long such parts last."
+    parts = part_of("Parts in service", lines, empty, add, "Enter a part")
+    switches = [line_of(one, system) for one in book.list("switch", links={"pump": pump}, limit=_BUILDS_SHOWN).records]
+    ask = f"/switches/new?old_build={builds[0].id}" if len(builds) > 1 else ""
+    empty = "None yet: it asks whether pumps should be sold with a new build from now on."
+    return [
+        parts | {"all": "/parts", "all_words": "What all parts in service show"},
+        part_of("Switches", switches, empty, ask, "Ask whether to switch"),
+    ]
 
 
 def _made_from(build: Any, builds: Any) -> str:

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 router = APIRouter(prefix="/api")
 
-Kind = Literal["pump", "build", "rig", "trial", "run", "site", "workshop"]
-Removable = Literal["pump", "build", "rig", "trial", "run", "site"]
+Kind = Literal["pump", "build", "instrument", "rig", "trial", "run", "site", "visit", "part", "switch", "workshop"]
+Removable = Literal["pump", "build", "instrument", "rig", "trial", "run", "site", "visit", "part", "switch"]
 Number = Annotated[int, Path(ge=1, le=2**31 - 1, description="The number of the record.")]
 Whole = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]

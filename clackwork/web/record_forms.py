@@ -11,6 +11,7 @@ from clackwork.book.errors import Conflict, NotThere
 from clackwork.errors import InputError
 from clackwork.web.fields import Form, LinkField
 from clackwork.web.forms import LINK, NAME, REQUEST, VERSION, Filled, filled_of
+from clackwork.workbook_instruments import ROLES as SORT_OF_ROLE
 
 if TYPE_CHECKING:
     from clackwork.book import Book, Record
@@ -74,6 +75,8 @@ def link_options(book: Book, form: Form, pump: int | None, own: int | None = Non
     for link in form.links:
         within = {"pump": pump} if pump is not None and link.kind in OF_PUMP else None
         found = book.list(link.kind, links=within, limit=_MOST_OPTIONS).records
+        if link.kind == "instrument":
+            found = tuple(one for one in found if one.entered["sort"] == SORT_OF_ROLE[link.role])
         options = [(one.id, _option_words(one, names)) for one in found if one.id != own or link.role != "revision_of"]
         offered.append((link, options))
     return offered

@@ -21,16 +21,29 @@ from clackwork.web.pages import go_to, page, units_of
 from clackwork.web.problems import status_of
 from clackwork.web.record_forms import Clash
 from clackwork.web.summaries import Line, fact_groups, line_of, path_of, summary
+from clackwork.workbook_instruments import ROLES as SORT_OF_ROLE
 
 if TYPE_CHECKING:
     from clackwork.book import Book, Record
 
 router = APIRouter(include_in_schema=False)
 
-CAUTIONS = {"build": ("moving_valve",), "site": ("water_rights", "work_in_water")}
+LINKED_TITLES = {"rig": "Read with"}
+"""Heads the list of the records one is linked to, by its kind."""
+CAUTIONS = {
+    "build": ("moving_valve",),
+    "site": ("water_rights", "work_in_water"),
+    "visit": ("work_in_water", "moving_valve", "dead_head"),
+}
 """Topics whose cautions stand on the page of a kind of record; dead heads have theirs wherever they are run."""
 
+TEMPLATES = {"visit": "visit_form.html"}
+"""Templates of forms that have one of their own."""
+
+OF_BENCH = ("rig", "instrument")
+"""Kinds that are listed on the page of the bench."""
 _RUNS_SHOWN = 12
+_RIGS_SHOWN = 100
 
 
 def book_of(request: Request) -> Book:
@@ -41,6 +54,13 @@ def book_of(request: Request) -> Book:
 
 def trail_of(book: Book, record: Record) -> list[tuple[str, str]]:
     """Where a record stands: words and address of what is above it."""
+    if record.kind == "visit":
+        site = record.links["site"]
+        return [
+            ("Sites", "/sites"),
+            (book.get("site", site).name, f"/sites/{site}"),
+            ("Visits", f"/sites/{site}/visits"),
+        ]
     pump = record.links.get("pump")
     if pump is not None:
         trail = [("Pumps", "/pumps"), (book.get("pump", pump).name, f"/pumps/{pump}")]
@@ -48,7 +68,7 @@ def trail_of(book: Book, record: Record) -> list[tuple[str, str]]:
         if build is not None:
             trail.append((book.get("build", build).name, f"/builds/{build}"))
         return trail
-    above = {"pump": ("Pumps", "/pumps"), "rig": ("Bench", "/bench"), "site": ("Sites", "/sites")}
+    above = {"pump": ("Pumps", "/pumps"), "site": ("Sites", "/sites"), **dict.fromkeys(OF_BENCH, ("Bench", "/bench"))}
     return [above.get(record.kind, ("Book", "/book"))]
 
 
@@ -61,6 +81,13 @@ def linked_lines(book: Book, record: Record) -> list[Line]:
             other = book.get(link.kind, number)
             lines.append(Line(path_of(other), other.name, link.label.lower()))
     return lines
+
+
+def rigs_with(book: Book, instrument: Record, system: str) -> list[Line]:
+    """The rigs that use an instrument, each once."""
+    roles = [role for role, sort in SORT_OF_ROLE.items() if sort == instrument.entered["sort"]]
+    found = [one for role in roles for one in book.list("rig", links={role: instrument.id}, limit=_RIGS_SHOWN).records]
+    return [line_of(one, system) for one in {one.id: one for one in found}.values()]
 
 
 def part_of(title: str, lines: list[Line], empty: str = "", add: str = "", add_words: str = "") -> dict[str, Any]:
@@ -96,6 +123,9 @@ def record_page(request: Request, record: Record, template: str = "record.html",
     """The page of one record; ``more`` replaces what it shows by itself, or adds to it for another template."""
     book, system, form = book_of(request), units_of(request), forms()[record.kind]
     linked = linked_lines(book, record)
+    used_on = (
+        [part_of("Used on", rigs_with(book, record, system), "No rig yet.")] if record.kind == "instrument" else []
+    )
     shown: dict[str, Any] = {
         "record": record,
         "form": form,
@@ -103,7 +133,7 @@ def record_page(request: Request, record: Record, template: str = "record.html",
         "trail": trail_of(book, record),
         "summary": summary(record, system),
         "groups": fact_groups(record, system),
-        "parts": [part_of("Belongs to", linked)] if linked else [],
+        "parts": [*([part_of(LINKED_TITLES.get(record.kind, "Belongs to"), linked)] if linked else []), *used_on],
         "cautions": cautions_of(record),
         "differences": (),
         "before": None,
@@ -112,7 +142,7 @@ def record_page(request: Request, record: Record, template: str = "record.html",
     return page(request, template, **(shown | more))
 
 
-def _form_page(
+def form_page(
     request: Request, filled: Filled, record: Record | None, *, status: int = 200, conflict: Clash | None = None
 ) -> Response:
     """A form, empty or filled, with what is wrong in it."""
@@ -121,13 +151,13 @@ def _form_page(
     own = record.id if record else None
     if record is None:
         title, action, words = f"New {form.word}", f"/{form.plural}", f"Save the {form.word}"
-        back = f"/pumps/{pump}" if pump else {"rig": "/bench", "trial": "/bench"}.get(form.kind, f"/{form.plural}")
+        back = _list_of(form.kind, pump, record_forms.number_in(filled.value(f"{LINK}site")))
     else:
         title, action, back = f"Change {record.name}", path_of(record), path_of(record)
         words = "Save with both in view" if conflict else "Save the change"
     return page(
         request,
-        "form.html",
+        TEMPLATES.get(form.kind, "form.html"),
         status=status,
         title=title,
         filled=filled,
@@ -137,6 +167,15 @@ def _form_page(
         save_words=words,
         conflict=conflict,
     )
+
+
+def _list_of(kind: str, pump: int | None, site: int | None) -> str:
+    """The page that lists records of a kind."""
+    if kind == "visit":
+        return f"/sites/{site}/visits" if site else "/sites"
+    if pump:
+        return f"/pumps/{pump}"
+    return "/bench" if kind in (*OF_BENCH, "trial") else f"/{forms()[kind].plural}"
 
 
 def _new_page(request: Request, kind: str) -> Response:
@@ -154,7 +193,7 @@ def _new_page(request: Request, kind: str) -> Response:
             REQUEST: filled.value(REQUEST),
         }
         filled.values.pop("version")
-    return _form_page(request, filled, None)
+    return form_page(request, filled, None)
 
 
 def _save_new(request: Request, filled: Filled) -> Response:
@@ -171,7 +210,7 @@ def _save_new(request: Request, filled: Filled) -> Response:
         )
     except ClackworkError as error:
         place_error(filled, error)
-        return _form_page(request, filled, None, status=status_of(error))
+        return form_page(request, filled, None, status=status_of(error))
     return go_to(request, path_of(made), f"{made.name} is in the book.")
 
 
@@ -191,10 +230,10 @@ def _save_change(request: Request, filled: Filled, number: int) -> Response:
         )
     except Conflict as error:
         clash = record_forms.merge(book, filled, error)
-        return _form_page(request, filled, record, status=409, conflict=clash)
+        return form_page(request, filled, record, status=409, conflict=clash)
     except ClackworkError as error:
         place_error(filled, error)
-        return _form_page(request, filled, record, status=status_of(error))
+        return form_page(request, filled, record, status=status_of(error))
     return go_to(request, path_of(changed), "Saved. The journal in the book keeps what it was before.")
 
 
@@ -204,8 +243,7 @@ def _remove(request: Request, kind: str, number: int, version: str) -> Response:
     if told is None:
         raise InputError("version", version[:12], "it is the version the page was opened at", "Open the page again.")
     gone = book_of(request).remove(kind, number, version=told, by=visitor_of(request).name)
-    pump = gone.links.get("pump")
-    back = f"/pumps/{pump}" if pump else {"rig": "/bench"}.get(kind, f"/{forms()[kind].plural}")
+    back = _list_of(kind, gone.links.get("pump"), gone.links.get("site"))
     return go_to(request, back, f"{gone.name} was taken away; the journal in the book can put it back.")
 
 
@@ -229,7 +267,7 @@ def _add_routes(form: Form) -> None:
     @router.get(f"{base}/{{number}}/edit")
     def edit(request: Request, number: int) -> Response:
         record = book_of(request).get(kind, number)
-        return _form_page(request, record_forms.of_record(record, form), record)
+        return form_page(request, record_forms.of_record(record, form), record)
 
     @router.post(f"{base}/{{number}}")
     async def change(request: Request, number: int) -> Response:

@@ -21,12 +21,19 @@ BACKUP_LIMIT = 500_000_000
 READINGS_LIMIT = 6_000_000
 """Largest body with a file of readings [bytes]: what is read of one is at most 5 MB."""
 
+PHOTOGRAPHS_LIMIT = 100_000_000
+"""Largest body with photographs [bytes]: eight at once, of 12 MB each."""
+
 UPLOAD_LIMITS: Mapping[str, int] = MappingProxyType(
     {
         "/book/restore": BACKUP_LIMIT,
         "/api/book/restore": BACKUP_LIMIT,
         "/readings": READINGS_LIMIT,
         "/api/readings/files": READINGS_LIMIT,
+        "/sites/table": READINGS_LIMIT,
+        "/api/sites/tables": READINGS_LIMIT,
+        "/photographs": PHOTOGRAPHS_LIMIT,
+        "/api/photographs": PHOTOGRAPHS_LIMIT,
     }
 )
 """Paths that take files, and the largest body of each [bytes]."""

@@ -6,10 +6,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from clackwork.quantities import format_quantity
+from clackwork.site.visit import PARTS
 from clackwork.web.field_lists import FIGURE_WORDS, RUN_KIND_SHORT, forms
 from clackwork.web.fields import Field
 from clackwork.web.figures import typed_in
 from clackwork.web.forms import flat_texts
+from clackwork.web.rows import table_at
 
 if TYPE_CHECKING:
     from clackwork.book import Record
@@ -64,6 +67,9 @@ def fact_groups(record: Record, system: str) -> tuple[FactGroup, ...]:
     for group in forms()[record.kind].groups:
         facts = []
         for one in group.fields:
+            if one.kind == "lines":
+                lines = table_at(record.entered, one.key)
+                facts += [Fact(f"{one.label}: {name}", str(value), "") for name, value in lines.items()]
             text = texts.get(one.key, "")
             if text and one.kind != "note":
                 shown = shown_value(one, text, system)
@@ -83,7 +89,28 @@ def note_of(record: Record) -> str:
 def summary(record: Record, system: str) -> str:
     """A record in one line."""
     made = _SUMMARIES.get(record.kind)
-    return made(flat_texts(record.entered), system) if made else str(record.entered.get("title", ""))
+    if made is None:
+        return str(record.entered.get("title", ""))
+    return made(flat_texts(record.entered) | _worked_out(record, system), system)
+
+
+_OF_READINGS = {
+    "fall": ("fall_m", "head"),
+    "lift_from_pump": ("lift_m", "head"),
+    "source_flow": ("source_flow_m3_s", "volume_flow"),
+}
+"""Figures of a site that may be worked out of readings: key of the SI figure, and kind."""
+
+
+def _worked_out(record: Record, system: str) -> dict[str, str]:
+    """Figures of a site that were not typed but read."""
+    found = {}
+    for key, (figure, kind) in _OF_READINGS.items() if record.kind == "site" else ():
+        value = record.si.get(figure)
+        typed = key in record.entered or (key == "lift_from_pump" and "lift_from_source" in record.entered)
+        if value is not None and not typed:
+            found[key] = format_quantity(value, kind, system)
+    return found
 
 
 def _joined(*parts: str) -> str:
@@ -147,12 +174,55 @@ def _site(texts: Mapping[str, str], system: str) -> str:
     )
 
 
+def _instrument(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        texts.get("sort", "").replace("_", " "),
+        _said(texts, "full_scale", "pressure_gauge", system, "to"),
+        _said(texts, "accuracy_class", "fraction", system, "class"),
+        _said(texts, "mark_uncertainty", "volume", system, "mark within"),
+        _said(texts, "start_stop_sd", "duration", system, "scatters by"),
+        _said(texts, "half_width", "length", system, "read within"),
+        _said(texts, "temperature_half_width", "temperature_difference", system, "read within"),
+    )
+
+
+def _visit(texts: Mapping[str, str], system: str) -> str:
+    pairs = (("delivered", "delivered_volume", "delivered_duration"), ("wasted", "waste_volume", "waste_duration"))
+    buckets = [
+        f"{word} {_said(texts, volume, 'volume', system)} in {texts.get(time, '')}"
+        for word, volume, time in pairs
+        if texts.get(volume)
+    ]
+    return _joined(
+        texts.get("date", ""),
+        texts.get("purpose", ""),
+        *buckets,
+        f"{texts['beats']} beats in {texts.get('beats_duration', '')}" if texts.get("beats") else "",
+        _said(texts, "gauge_pressure", "pressure_gauge", system, "at"),
+    )
+
+
+def _part(texts: Mapping[str, str], system: str) -> str:
+    worn = PARTS.get(texts.get("part", ""), "")
+    return _joined(worn, texts.get("material", ""), f"fitted {texts['fitted']}" if texts.get("fitted") else "")
+
+
+def _switch(texts: Mapping[str, str], system: str) -> str:
+    return _joined(
+        PARTS.get(texts.get("part", ""), ""), f"{texts.get('old.material', '')} to {texts.get('new.material', '')}"
+    )
+
+
 _SUMMARIES: dict[str, Callable[[Mapping[str, str], str], str]] = {
     "build": _build,
+    "instrument": _instrument,
     "rig": _rig,
     "run": _run,
     "trial": _trial,
     "site": _site,
+    "visit": _visit,
+    "part": _part,
+    "switch": _switch,
 }
 
 

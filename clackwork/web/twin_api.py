@@ -20,6 +20,7 @@ from clackwork.shop.performance_work import BuildPerformance, KeptPerformance, a
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import JobOut, job_out, look_for_work
 from clackwork.web.pages import units_of
+from clackwork.web.record_api import Whole
 from clackwork.web.record_pages import book_of
 
 router = APIRouter(prefix="/api/builds/{number}")
@@ -52,6 +53,10 @@ class PerformanceAsked(BaseModel):
 
     falls: list[Annotated[str, Field(max_length=40)]] = Field(
         default_factory=list, max_length=20, description='As typed: ["1.5 m", "7 ft"]. None for those of the runs.'
+    )
+    rig: Whole | None = Field(None, description="Number of the rig whose drive pipe it is drawn for.")
+    site: Whole | None = Field(
+        None, description="Number of the site instead; neither for the rig with most of the runs."
     )
     draws: int = Field(DRAWS, ge=1, le=10**6)
     seed: int = Field(1, ge=0, le=2**31 - 1)
@@ -152,7 +157,7 @@ def twin_csv(request: Request, number: Number, units: Units = None) -> Response:
 
     kept = kept_twin(book_of(request), number)
     text = residuals_csv(kept.twin, units=units or units_of(request))
-    return _download(text.encode(), "text/csv; charset=utf-8", f"twin {kept.twin.build.name}", "csv")
+    return download(text.encode(), "text/csv; charset=utf-8", f"twin {kept.twin.build.name}", "csv")
 
 
 @router.post("/performance", status_code=202, summary="Draw the performance of a build")
@@ -162,6 +167,8 @@ def ask(request: Request, number: Number, asked: PerformanceAsked) -> JobOut:
         book_of(request),
         number,
         falls=read_falls(asked.falls),
+        rig_id=asked.rig,
+        site_id=asked.site,
         draws=asked.draws,
         seed=asked.seed,
         system=asked.units,
@@ -188,7 +195,7 @@ def performance_svg(request: Request, number: Number, name: PerformanceChart, un
 
     found, kept = shown_performance(book_of(request), number)
     svg = drawn(kept.performance, name, units=units or units_of(request))
-    return _download(svg.encode(), "image/svg+xml", f"{found.build.name} {name}", "svg", inline=True)
+    return download(svg.encode(), "image/svg+xml", f"{found.build.name} {name}", "svg", inline=True)
 
 
 @router.get("/performance/charts/{name}", summary="A chart of a performance as Vega-Lite")
@@ -212,7 +219,7 @@ def performance_csv(request: Request, number: Number, units: Units = None) -> Re
 
     found, kept = shown_performance(book_of(request), number)
     text = table(kept.performance, units=units or units_of(request))
-    return _download(text.encode(), "text/csv; charset=utf-8", f"performance {found.build.name}", "csv")
+    return download(text.encode(), "text/csv; charset=utf-8", f"performance {found.build.name}", "csv")
 
 
 @router.get("/performance.pdf", summary="The performance sheet", response_class=Response)
@@ -229,10 +236,10 @@ def performance_pdf(request: Request, number: Number, units: Units = None, paper
         paper=paper or ("us-letter" if system == "us" else "a4"),
         date=datetime.datetime.now().astimezone().date(),
     )
-    return _download(pdf, "application/pdf", f"performance {found.build.name}", "pdf", inline=True)
+    return download(pdf, "application/pdf", f"performance {found.build.name}", "pdf", inline=True)
 
 
-def _download(content: bytes, kind: str, name: str, ending: str, *, inline: bool = False) -> Response:
+def download(content: bytes, kind: str, name: str, ending: str, *, inline: bool = False) -> Response:
     """A file for the browser, under a name that every system takes."""
     from clackwork.sheets.typeset import file_stem
 

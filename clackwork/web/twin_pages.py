@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from clackwork.book import Record
+from clackwork.book import Book, Record
 from clackwork.cautions import CAUTIONS
 from clackwork.errors import InputError
 from clackwork.sheets.typeset import sentence
@@ -23,11 +23,13 @@ from clackwork.twin.twin import Twin
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import line_of_job, look_for_work
 from clackwork.web.pages import go_to, page, units_of
+from clackwork.web.record_forms import number_in
 from clackwork.web.record_pages import book_of
 from clackwork.web.twin_api import read_falls
 
 router = APIRouter(include_in_schema=False)
 
+_MOST_PIPES = 200
 _BETWEEN = re.compile(r";|,\s|\band\b")
 """What stands between falls typed in one field; a comma without a space may be a decimal one."""
 
@@ -137,11 +139,11 @@ def _performance_page(
     *,
     status: int = 200,
     error: str = "",
-    typed: tuple[str, str] | None = None,
+    typed: tuple[str, str, str] | None = None,
 ) -> Response:
     units = units_of(request)
     shown: dict[str, Any] = {} if found.kept is None else _performance_words(found.kept.performance, units)
-    falls, draws = typed or (_falls_typed(found, units), str(DRAWS))
+    falls, draws, pipe = typed or (_falls_typed(found, units), str(DRAWS), _pipe_chosen(found))
     return page(
         request,
         "performance.html",
@@ -154,6 +156,8 @@ def _performance_page(
         error=error,
         falls=falls,
         draws=draws,
+        pipe=pipe,
+        pipes=_pipes(book_of(request)),
         reload=False,
         paper="us-letter" if units == "us" else "a4",
         **shown,
@@ -167,19 +171,41 @@ def _falls_typed(found: BuildPerformance, units: str) -> str:
     return ", ".join(fall_words(fall, units) for fall in found.kept.performance.falls) if found.kept else ""
 
 
+def _pipe_chosen(found: BuildPerformance) -> str:
+    """The choice of the last performance's pipe: "rig 3", or empty for the rig of the runs."""
+    asked = found.kept.job.arguments if found.kept else {}
+    return f"{asked['pipe_of']} {asked['pipe_number']}" if "pipe_of" in asked else ""
+
+
+def _pipes(book: Book) -> list[tuple[str, str]]:
+    """Pipes to choose from: those of the book's rigs, and of its sites that have one."""
+    return [
+        (f"{kind} {one.id}", f"{kind} {one.name}")
+        for kind in ("rig", "site")
+        for one in book.list(kind, limit=_MOST_PIPES).records
+        if "drive_pipe" in one.entered
+    ]
+
+
+def _pipe_asked(text: str) -> tuple[int | None, int | None]:
+    """Number of the rig or of the site whose pipe was chosen: "site 7" is (None, 7)."""
+    kind, _, number = text.partition(" ")
+    return (number_in(number) if kind == "rig" else None), (number_in(number) if kind == "site" else None)
+
+
 def _performance_words(performance: Performance, units: str) -> dict[str, Any]:
     """A performance in words, the same as on its sheet."""
     from clackwork.charts.performance_chart import FIGURES, PEAK, caption_of, fall_words
     from clackwork.sheets import performance_sheet as sheet
 
     lead, chiefs = sheet.chief_words(performance, units)
-    elsewhere = sheet.elsewhere_sentence(performance, units)
+    said = [one for one in (sheet.place_sentence(performance), sheet.elsewhere_sentence(performance, units)) if one]
     marked = len(performance.measured) > len(performance.measured_elsewhere)
     charts = [ChartPart(one.name, _capital(one.words), caption_of(performance, one, marked)) for one in FIGURES]
     return {
         "lead": lead,
         "chiefs": chiefs,
-        "notes": [*sheet.stall_sentences(performance, units), *([elsewhere] if elsewhere else [])],
+        "notes": [*sheet.stall_sentences(performance, units), *said],
         "charts": charts,
         "pressure_chart": ChartPart(PEAK.name, "Pressure in the pump", PEAK.caption),
         "pressures": sheet.pressure_chiefs(performance, units),
@@ -205,10 +231,10 @@ def _capital(words: str) -> str:
 async def ask_from_page(request: Request, number: int) -> Response:
     """Ask for a performance."""
     form = await request.form()
-    falls, draws = (str(form.get(name, "")).strip()[:200] for name in ("falls", "draws"))
+    falls, draws, pipe = (str(form.get(name, "")).strip()[:200] for name in ("falls", "draws", "pipe"))
 
     def ask() -> Response:
-        book = book_of(request)
+        book, (rig, site) = book_of(request), _pipe_asked(pipe)
         try:
             ask_performance(
                 book,
@@ -217,10 +243,12 @@ async def ask_from_page(request: Request, number: int) -> Response:
                 draws=_whole(draws, "draws", DRAWS),
                 system=units_of(request),
                 by=visitor_of(request).name,
+                rig_id=rig,
+                site_id=site,
             )
         except InputError as error:
             found = build_performance(book, number)
-            return _performance_page(request, found, status=422, error=str(error), typed=(falls, draws))
+            return _performance_page(request, found, status=422, error=str(error), typed=(falls, draws, pipe))
         look_for_work(request)
         return go_to(request, f"/builds/{number}/performance")
 

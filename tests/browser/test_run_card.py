@@ -216,6 +216,39 @@ def test_a_run_whose_answer_was_lost_is_sent_again_and_kept_once(phone: Any, yar
     assert len(posts) == 2
 
 
+def test_a_phone_on_plain_http_is_told_to_leave_the_card_open_and_asked_before_it_leaves(
+    phone: Any, yard: Yard
+) -> None:
+    """Over plain HTTP on the local network a browser has no service worker; taken from it here, as loopback has one."""
+    page = phone(service_workers="block")
+    page.add_init_script("delete Navigator.prototype.serviceWorker")
+    page.reload()
+    stay = page.locator("#card-stay")
+    assert stay.is_visible() and "Leave this card open in the yard" in stay.inner_text()
+    asked: list[str] = []
+
+    def stay_here(dialog: Any) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    page.on("dialog", stay_here)
+    page.locator("#card-beats").tap()
+    page.evaluate("location.reload()")
+    page.wait_for_timeout(500)
+    assert asked == ["beforeunload"] and page.locator("#card-count").inner_text() == "1"
+    page.context.set_offline(True)
+    address = page.url
+    page.remove_listener("dialog", stay_here)
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.goto(address)  # opened by its address, not reloaded: from the browser's own cache
+    assert page.locator("#card-count").inner_text() == "1"
+    page.context.set_offline(False)
+
+
+def test_a_phone_with_a_worker_is_not_told_so(phone: Any) -> None:
+    assert not phone().locator("#card-stay").is_visible()
+
+
 def test_runs_kept_while_offline_are_sent_in_their_order(phone: Any, yard: Yard) -> None:
     page = phone()
     page.context.set_offline(True)

@@ -11,6 +11,7 @@ import shutil
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -28,6 +29,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from clackwork.bench.runs import FIGURES
 from clackwork.book import Book
 from clackwork.shop import job_rows, readings
+from clackwork.shop.designing import ask_design, design_work
 from clackwork.shop.fitting import ask_fit
 from clackwork.shop.job_rows import ask_for, list_jobs
 from clackwork.shop.live_setting import demo_start
@@ -43,7 +45,7 @@ HOST = "127.0.0.1:8765"
 CHECKS = [not_a_server_error, status_code_conformance, response_schema_conformance]
 EXAMPLES = 20
 """Requests made up for each operation."""
-COSTLY = {".svg": 4, ".pdf": 4}
+COSTLY = {".svg": 4, ".pdf": 4, "/api/quick": 8, "/visits": 5}
 """Fewer where an answer is drawn or set on paper, by a part of the path."""
 
 LEFT_OUT = {
@@ -57,7 +59,7 @@ NEVER_DONE = {
 }
 """Operations driven that can only refuse here, and why; each other one must have succeeded at least once."""
 
-KINDS = ("workshop", "pump", "build", "rig", "trial", "run", "site")
+KINDS = ("workshop", "pump", "build", "rig", "trial", "run", "site", "visit", "instrument", "part", "switch")
 TEXTS = {
     "stroke": ("7 mm", "0.3 in"),
     "mass": ("140 g", "1 lb"),
@@ -73,6 +75,12 @@ TEXTS = {
     "series": ("", "steel-sch40"),
     "size": ("", "1 in"),
     "trial_made_at": ("",),
+    "flow": ("30 L/min", "8 gpm"),
+    "distance": ("120 m", "400 ft"),
+    "wanted": ("", "600 L/day"),
+    "to_source": ("", "12 m"),
+    "daily": ("1400 L/day",),
+    "language": ("en", "es"),
 }
 """What a person types in fields of these names."""
 NUMBERS = {
@@ -89,6 +97,7 @@ NUMBERS = {
     "high": (0.012, 20.0),
     "draws": (40, 400),
     "place": (0, 1, 5),
+    "choice": (1, 1, 2),
     "version": (1, 1, 2),
 }
 """Numbers of fields of these names as a page sends them."""
@@ -96,6 +105,19 @@ SLID = tuple(name for name, said in NUMBERS.items() if None in said)
 """Those that the live page sends as a slider moves."""
 READINGS = b"name,build,rig,kind,duration,waste_volume\nextra 1,flap,yard,held_open,20 s,16 L\n"
 """A file of readings."""
+SITES = b"name,fall,source flow,lift from pump,line length\nMill Lane,2.5 m,30 L/min,18 m,120 m\n"
+"""A table of sites."""
+PICTURE = b"\x89PNG\r\n\x1a\n" + b"\0" * 40
+"""A photograph, by its first bytes (PNG: W3C Recommendation, 5.2)."""
+VISIT = {
+    "date": "2024-05-03",
+    "purpose": "commissioning",
+    "delivered_volume": "6.4 L",
+    "delivered_duration": "4:00",
+    "beats": 124,
+    "beats_duration": "2:00",
+}
+"""What was read on a visit."""
 ODD: tuple[Any, ...] = ("", "0 m", "-1 L", "1e308 mm", "1e400 m", "nan kg", "x" * 300, [], {}, None, 1e308, True, [[0]])
 """What stands at times in the place of something sensible."""
 
@@ -125,6 +147,7 @@ class There:
     numbers: Mapping[str, tuple[int, ...]]
     records: Mapping[int, Any]
     upload: str = ""
+    sites_upload: str = ""
 
 
 @dataclass(frozen=True)
@@ -149,13 +172,15 @@ class Described:
         shutil.rmtree(folder, ignore_errors=True)
         shutil.copytree(self.kept, folder)
         shelf.open_demo()
-        return replace(self.there, upload=send_readings(self.app, self.there.numbers["pump"][0]))
+        pump = self.there.numbers["pump"][0]
+        upload = send_file(self.app, "/api/readings/files", "more.csv", READINGS, pump=pump)
+        return replace(self.there, upload=upload, sites_upload=send_file(self.app, "/api/sites/tables", "s.csv", SITES))
 
 
-def send_readings(app: FastAPI, pump: int) -> str:
-    """Send a file of readings, as its page does; the key under which the server holds it."""
+def send_file(app: FastAPI, path: str, name: str, raw: bytes, **more: int) -> str:
+    """Send a file, as its page does; the key under which the server holds it."""
     client = TestClient(AtTheShop(app), base_url="ht" + f"tp://{HOST}")
-    sent = client.post("/api/readings/files", data={"pump": pump}, files={"file": ("more.csv", READINGS)})
+    sent = client.post(path, data=more, files={"file": (name, raw)})
     assert sent.status_code == 201, sent.text
     return str(sent.json()["upload"])
 
@@ -167,6 +192,13 @@ def furnish(book: Book) -> There:
     drawn = ask_for(book, "performance", {"build_id": build.id}, title="Performance of flap")
     assert job_rows.take_up(book, "by hand") is not None
     job_rows.end(book, drawn.id, "by hand", "done", result=performance_plain(performance()))
+    design = designed(book)
+    book.add(
+        "visit",
+        "first start",
+        VISIT,
+        links={"site": book.list("site", search="hazel").records[0].id, "build": build.id},
+    )
     fit = ask_fit(book, build.id)
     [pump] = book.list("pump").records
     file = readings.take(book, pump.id, READINGS.replace(b"extra", b"early"), "early.csv", Choices())["file_id"]
@@ -175,11 +207,22 @@ def furnish(book: Book) -> There:
     numbers = {kind: tuple(number for number, one in records.items() if one.kind == kind) for kind in KINDS}
     others = {
         "job": (drawn.id, fit.id),
+        "site": (design,),
         "device": (device.id,),
         "file": (file,),
         "change": tuple(one.id for one in book.changes()),
     }
     return There(numbers | others, records)
+
+
+def designed(book: Book) -> int:
+    """A site of the book with a design, as the worker leaves it; its number."""
+    [site] = book.list("site", search="gill").records
+    job = ask_design(book, site.id, draws=20)
+    task = SimpleNamespace(arguments=job.arguments, progress=lambda done, total: None)
+    assert job_rows.take_up(book, "by hand") is not None
+    job_rows.end(book, job.id, "by hand", "done", result=design_work(book, task))  # type: ignore[arg-type]
+    return site.id
 
 
 @pytest.fixture(scope="module")
@@ -207,6 +250,9 @@ def kind_of_number(path: str, name: str, kind: str) -> str:
         "journal": "change",
         "devices": "device",
         "files": "file",
+        "sites": "site",
+        "visits": "visit",
+        "photographs": "file",
     }
     return next((what for part, what in found.items() if f"/{part}/{{{name}}}" in path), kind or "pump")
 
@@ -222,12 +268,12 @@ def meet_records(case: Case[Any], there: There, draw: Any) -> None:
     kind = str(places.get("kind", ""))
     for name, number in places.items():
         if isinstance(number, int) and meet():
-            places[name] = draw(st.sampled_from(there.numbers[kind_of_number(path, name, kind)]))
+            places[name] = draw(st.sampled_from(there.numbers.get(kind_of_number(path, name, kind)) or (number,)))
     for values in (case.query, case.body):
         if isinstance(values, dict):
             meet_fields(values, there, draw, meet, path)
     body = case.body
-    if path.startswith("/api/records/") and isinstance(body, dict) and kind in there.numbers and meet():
+    if path.startswith("/api/records/") and isinstance(body, dict) and there.numbers.get(kind) and meet():
         like = there.records.get(places.get("number", 0)) or there.records[draw(st.sampled_from(there.numbers[kind]))]
         body["entered"] = less_one(like.entered, draw)
         body["links"] = dict(like.links)
@@ -251,6 +297,13 @@ def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path
         values.update((name, told) for name, told in held.items() if name in values)
     if "falls" in values and meet():
         values["falls"] = draw(st.sampled_from(([], ["1.5 m", "7 ft"], ["2 m"] * 6)))
+    if path.startswith("/api/sites/tables") and meet():
+        held = {"upload": there.sites_upload, "columns": [], "answers": {}, "file": SITES}
+        values.update((name, told) for name, told in held.items() if name in values)
+    if path == "/api/photographs" and meet():
+        values |= {"visit": there.numbers["visit"][0], "photograph": PICTURE}
+    if path.startswith("/api/quick") and meet():
+        values |= {"lift_from_pump": "18 m", "lift_from_source": None, "assume": {}}
     runs = [there.records[number] for number in there.numbers["run"]]
     if path == "/api/bench/plan" and meet():
         values["kind"] = draw(st.sampled_from(sorted({run.entered["kind"] for run in runs})))

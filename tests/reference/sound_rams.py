@@ -86,3 +86,8 @@ def assert_quoted(name: str, computed: float, tolerance: float = 0.1) -> None:
     quoted = _quoted()[name]
     off = abs(computed - quoted)
     assert off <= tolerance * abs(quoted), f"docs/engine.md says {quoted:g} for {name!r}; computed {computed:.4g}"
+
+
+def sniffing(case: RamCase, bore: float) -> RamCase:
+    """The same ram with a snifter hole of this bore [m]."""
+    return replace(case, build=replace(case.build, snifter=Snifter(bore)))

@@ -12,7 +12,11 @@ from clackwork.book import Book
 from clackwork.errors import InputError
 from clackwork.shop.jobs import Task
 
-WORK = {"count": "invented_work:count", "deaf": "invented_work:deaf"}
+WORK = {
+    "count": "invented_work:count",
+    "deaf": "invented_work:deaf",
+    "pieces": "invented_work:pieces",
+}
 
 
 def count(book: Book, task: Task) -> Mapping[str, Any]:
@@ -33,6 +37,19 @@ def count(book: Book, task: Task) -> Mapping[str, Any]:
         if mark := task.arguments.get("mark"):
             Path(mark).write_text(str(number), encoding="utf-8")
     return {"counted": counted, "begun_at": begun_at}
+
+
+def pieces(book: Book, task: Task) -> Mapping[str, Any]:
+    """Find "to" pieces, "pause" seconds each, those kept from before without."""
+    found_again = 0
+    for number in range(task.arguments["to"]):
+        if task.get(f"piece {number}") is None:
+            time.sleep(task.arguments.get("pause", 0.0))
+            task.put(f"piece {number}", b"found")
+        else:
+            found_again += 1
+        task.progress(number + 1, task.arguments["to"])
+    return {"found_again": found_again}
 
 
 def deaf(book: Book, task: Task) -> Mapping[str, Any]:

@@ -86,7 +86,9 @@ def test_a_workbook_taken_in_is_one_action(book: Book) -> None:
     assert len({one.together for one in told[: len(taken.added)]}) == 1
     book.undo_together(told[0].id)
     assert [book.list(kind).total for kind in ("pump", "rig", "build", "trial", "run", "site")] == [0] * 6
-    assert len(book.undo_together(book.changes()[0].id)) == len(taken.added)
+    assert "prices" not in book.workshop().entered
+    assert len(book.undo_together(book.changes()[0].id)) == len(taken.added) + 1  # the workshop's prices
+    assert "prices" in book.workshop().entered
     assert book.list("run").total == 23
 
 

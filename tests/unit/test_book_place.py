@@ -111,7 +111,7 @@ def test_the_driver_missing_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_a_migration_is_preceded_by_a_backup(book_place: Path | str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A book of an earlier revision, imitated: the first revision that this program is told to be old."""
+    """A book of an earlier revision, imitated: the present revision, which this program is told to be old."""
     with open_book(book_place) as book:
         book.add("pump", "25 mm", {})
     monkeypatch.setattr("clackwork.book.migrate.REVISION", "later")
@@ -119,7 +119,7 @@ def test_a_migration_is_preceded_by_a_backup(book_place: Path | str, monkeypatch
     monkeypatch.setattr("clackwork.book.migrate._upgrade", lambda connection: seen.append("upgraded"))
     with open_book(book_place, before_migration=lambda store, revision: seen.append(revision)) as book:
         assert book.list("pump").total == 1
-    assert seen == [KNOWN[0], "upgraded"]
+    assert seen == [KNOWN[-1], "upgraded"]
 
 
 def test_two_processes_may_start_one_book(tmp_path: Path) -> None:

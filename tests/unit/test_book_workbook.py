@@ -12,7 +12,10 @@ from clackwork.errors import InputError
 from clackwork.workbook import Workbook, load_workbook
 from clackwork.workbook_reader import WorkbookError
 
-HELD = ("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of")
+HELD = (
+    *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
+    *("surveys", "designs", "as_built", "prices", "visits", "care", "instruments", "parts", "switches"),
+)
 
 
 def held(workbook: Workbook) -> dict[str, object]:
@@ -23,7 +26,7 @@ def held(workbook: Workbook) -> dict[str, object]:
 def told(book: Book) -> list[tuple[object, ...]]:
     """Every record by what a person typed, links by the names of what they lead to."""
     records: list[Record] = []
-    for kind in ("pump", "rig", "build", "trial", "run", "site"):
+    for kind in ("pump", "rig", "build", "trial", "run", "site", "visit", "part", "switch"):
         records += book.list(kind, limit=500).records
     names = {one.id: one.name for one in records}
     return [
@@ -54,6 +57,16 @@ def test_taking_the_same_twice_adds_nothing(book: Book) -> None:
     again = book.take_workbook(book.give_workbook(first.pump.id))
     assert (again.added, again.renamed, again.pump) == ((), {}, first.pump)
     assert len(again.same) == len(first.added)
+
+
+def test_a_price_list_goes_to_the_workshop_that_has_none(book: Book) -> None:
+    first = book.take_workbook(demo_text())
+    assert book.workshop().entered["prices"]["pumps"] == {"flap": 310, "poppet": 360}
+    assert not first.prices_left
+    assert not book.take_workbook(demo_text()).prices_left
+    dearer = demo_text().replace("flap = 310", "flap = 330")
+    assert book.take_workbook(dearer).prices_left
+    assert book.workshop().entered["prices"]["pumps"]["flap"] == 310
 
 
 def test_what_differs_under_the_same_name_gets_a_number(book: Book) -> None:
@@ -96,6 +109,8 @@ def test_one_pump_is_read_without_the_others(book: Book) -> None:
     assert (set(one.builds), [run.name for run in one.runs]) == ({"flap", "poppet"}, ["flap 3"])
     assert (one.pump, one.title, one.revision_of) == ("25 mm", "25 mm", {"poppet": "flap"})
     assert book.workbook(other.id).runs == ()
+    bare = book.workbook(shop.pump.id, with_sites=False)
+    assert (list(one.sites), bare.sites, bare.runs) == (["Upper Hazel"], {}, one.runs)
 
 
 def test_all_pumps_together_keep_their_builds_apart(book: Book) -> None:
@@ -190,3 +205,33 @@ def test_a_book_s_workbook_equals_the_one_of_a_file() -> None:
     """The fields compared here are all there are, so that a new one is not forgotten."""
     assert {field.name for field in dataclasses.fields(Workbook)} == {*HELD, "text", "pump"}
     assert {"fall", "drive_pipe"} <= set(RIG) & set(SITE)
+
+
+def test_further_sizes_of_a_switch_keep_their_builds_by_name(book: Book) -> None:
+    """The first pair is linked; a further one follows its builds' names, and is left out once a build is gone."""
+    build = demo_text()[demo_text().index("[build.flap]") : demo_text().index("[build.poppet]")]
+    more = build.replace("build.flap", "build.small") + "\n" + build.replace("build.flap", '"build"."small new"')
+    text = demo_text() + "\n" + more + '\n[[switch.poppet.pair]]\nold = "small"\nnew = "small new"\n'
+    was = load_workbook(text)
+    pump = book.take_workbook(text).pump
+    assert was.switches["poppet"].pairs == (("flap", "poppet"), ("small", "small new"))
+    assert book.workbook(pump.id).switches == was.switches == book.workbook().switches
+    assert load_workbook(book.give_workbook(pump.id)).switches == was.switches
+    small = book.find("build", "small")
+    assert small is not None
+    book.remove("build", small.id, version=small.version)
+    assert book.workbook(pump.id).switches["poppet"].pairs == (("flap", "poppet"),)
+
+
+def test_a_part_needs_one_place_and_a_build(book: Book) -> None:
+    shop = small_shop(book)
+    entered = {"part": "waste_rubber", "material": "rubber", "fitted": "2024-05-03"}
+    with pytest.raises(InputError, match="site and rig"):
+        book.add("part", "first", entered, links={"build": shop.flap.id})
+    with pytest.raises(InputError, match="needs the build"):
+        book.add("part", "first", entered, links={"site": shop.site.id})
+    look = {"date": "2024-08-03", "outcome": "runs on", "wear": "0.5 mm ± 0.1 mm", "beats": 7000000}
+    made = book.add("part", "first", {**entered, "look": [look]}, links={"build": shop.flap.id, "site": shop.site.id})
+    assert made.links["pump"] == shop.pump.id and made.si["look_1_wear_m"] == pytest.approx(5e-4)
+    (part,) = book.workbook(shop.pump.id).parts
+    assert part.looks[0].beats == 7e6 and part.place == shop.site.name

@@ -74,7 +74,7 @@ def test_the_doctor_changes_nothing(folder: Path) -> None:
         (
             "DELETE FROM \"change\" WHERE record_id = (SELECT id FROM record WHERE name = 'flap 3')",
             "journal",
-            "'flap 3' (number 14) is not in the journal",
+            "'flap 3' (number 20) is not in the journal",
         ),
         ("UPDATE record SET si = '{}' WHERE name = 'flap 3'", "records", "other figures than its text gives"),
         ("UPDATE attachment SET content = x'00'", "files", "is not as it was kept"),

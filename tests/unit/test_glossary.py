@@ -24,6 +24,7 @@ COVERED = (
     "ram/*.py",
     "twin/*.py",
     "site/*.py",
+    "life/*.py",
 )
 PLAIN_WORDS_HEADING = "## Plain words"
 

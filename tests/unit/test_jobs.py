@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -17,7 +19,7 @@ import sqlalchemy as sa
 from invented_work import WORK
 
 from clackwork.book import Book, NotThere, open_book
-from clackwork.book.tables import job
+from clackwork.book.tables import job, job_piece
 from clackwork.shop import job_rows, jobs
 from clackwork.shop.job_rows import Busy, Job, ask_for, cancel, find_job, list_jobs
 from clackwork.shop.jobs import JobDesk
@@ -145,6 +147,90 @@ def test_the_end_of_the_server_puts_work_back_and_the_next_start_goes_on_with_it
     assert done.state == "done" and done.result is not None
     assert done.result["counted"] == list(range(1, 61))
     assert done.result["begun_at"] >= 3
+
+
+def kept_keys(book: Book) -> list[str]:
+    """Keys of the pieces that work has kept on its way."""
+    with book.reading() as connection:
+        return list(connection.execute(sa.select(job_piece.c.key)).scalars())
+
+
+def test_pieces_found_before_the_end_of_the_server_are_taken_up_and_dropped_when_done(book: Book) -> None:
+    first = JobDesk(lambda: book, WORK)
+    first.start()
+    asked = ask(book, "pieces", to=40, pause=0.1)
+    wait_for(book, asked.id, lambda one: one.done >= 5)
+    first.close()
+    assert find_job(book, asked.id).state == "queued" and len(kept_keys(book)) >= 5
+    second = JobDesk(lambda: book, WORK)
+    second.start()
+    running = wait_for(book, asked.id, lambda one: one.done > one.carried >= 5)
+    left = running.seconds_left(datetime.now(UTC))
+    assert left is not None and left < 60.0
+    done = wait_for(book, asked.id, ended)
+    second.close()
+    assert done.result is not None and done.result["found_again"] >= 5
+    assert kept_keys(book) == []
+
+
+def test_time_left_goes_by_what_was_done_since_it_was_taken_up() -> None:
+    began = datetime(2024, 5, 6, tzinfo=UTC)
+    one = Job(1, "fit", "Fit", {}, "running", 60, 100, 50, "", None, False, "", began, began, None)
+    assert one.percent == 60
+    assert one.seconds_left(began + timedelta(seconds=20)) == 80.0  # 10 of 100 in 20 s, 40 left
+    assert replace(one, done=50).seconds_left(began + timedelta(seconds=20)) is None
+
+
+def test_cancelled_work_asked_for_again_goes_on_from_what_it_found(book: Book, desk: JobDesk) -> None:
+    asked = ask(book, "pieces", to=40, pause=0.1)
+    wait_for(book, asked.id, lambda one: one.done >= 5)
+    cancel(book, asked.id)
+    stopped = wait_for(book, asked.id, ended)
+    assert stopped.message == "Asked for again within 7 days, with nothing changed, it goes on from there."
+    again = wait_for(book, ask(book, "pieces", to=40, pause=0.1).id, ended)
+    assert again.id != asked.id and again.result is not None and again.result["found_again"] >= 5
+    assert kept_keys(book) == []
+
+
+def end_at(book: Book, number: int, state: str, at: datetime, result: object = None) -> None:
+    """Write that a job ended at a moment."""
+    text = None if result is None else json.dumps(result)
+    with book.writing() as connection:
+        chosen = sa.update(job).where(job.c.id == number)
+        connection.execute(chosen.values(state=state, ended_at=at, result=text))
+
+
+def test_old_work_is_deleted_but_for_what_a_page_shows(book: Book) -> None:
+    now = datetime.now(UTC)
+    old, fresh = now - timedelta(days=31), now - timedelta(days=29)
+    first, second, other, refused, late, waits = (
+        ask_for(book, "performance", {"build_id": build, "twin_id": place}, title="t")
+        for place, build in enumerate((1, 1, 2, 3, 4, 5))
+    )
+    for one, state, at, result in (
+        (first, "done", old, {"a": 1}),
+        (second, "done", old, {"a": 2}),
+        (other, "cancelled", old, {"a": 3}),
+        (refused, "failed", old, None),
+        (late, "failed", fresh, None),
+    ):
+        end_at(book, one.id, state, at, result)
+        job_rows.keep_piece(book, one.id, f"piece of {one.id}", b"found")
+    assert job_rows.prune(book) == 2
+    assert {one.id for one in list_jobs(book)} == {second.id, other.id, late.id, waits.id}
+    assert kept_keys(book) == []  # all ended more than a week ago
+    assert job_rows.prune(book) == 0
+
+
+def test_no_more_ended_work_is_listed_than_is_sensible(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(job_rows, "MOST_ENDED", 3)
+    asked = [ask(book, to=number) for number in range(5)]
+    for one in asked:
+        end_at(book, one.id, "done", datetime.now(UTC))
+    job_rows.keep_piece(book, asked[4].id, "fresh", b"found")
+    assert job_rows.prune(book) == 2
+    assert [one.id for one in list_jobs(book)] == [one.id for one in reversed(asked[2:])]
+    assert kept_keys(book) == ["fresh"]
 
 
 SERVER = """

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 import json
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
@@ -11,22 +13,41 @@ from pathlib import Path
 from string import Formatter
 from typing import Any
 
+import invented_design
 import pytest
 from invented_results import judgement, promise, twin, workbook
+from invented_switch import switch_found
 from typer.testing import CliRunner
 
 from clackwork.answers_json import BEAT_KINDS, beat_json, cautions_json, promise_json, twin_json
 from clackwork.beat_report import report_json, source_json
+from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
+from clackwork.design_report import design_json
+from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
+from clackwork.quick_report import quick_json
 from clackwork.ram.engine import RamCase, run_beats
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 from clackwork.ram.source import LimitedRun
 from clackwork.ram.tuning import TuningBounds, tune_for_delivery
+from clackwork.shop.quick import read_typed
+from clackwork.shop.visits import Comparison
+from clackwork.site.commissioning import DOUBTS, Compared
+from clackwork.site.design import Assumed
+from clackwork.site.due import Due, Place, what_is_due
+from clackwork.site.explaining import Explanation
+from clackwork.site.limits import LIMITS
 from clackwork.site.promise import REASONS
-from clackwork.site.site import Reason
+from clackwork.site.quick import QuickAnswer
+from clackwork.site.site import Range, Reason
+from clackwork.site.standing import Standing
+from clackwork.site.visit import Visit
+from clackwork.switch_report import switch_json
 from clackwork.tune_report import tuning_json
+from clackwork.visits_report import due_json, visit_json
+from clackwork.workbook import load_workbook
 from clackwork.workbook_jobs import Done
 from clackwork.workbook_results import write_results
 from clackwork.workbook_trials import judgement_json
@@ -97,10 +118,44 @@ def tuning(system: str) -> dict[str, Any]:
     return {"build": "", "place": "", "tunings": [found | {"beat": None}]}
 
 
+def quick(system: str) -> dict[str, Any]:
+    """What ``quick`` prints of an invented answer."""
+    limit = Reason(
+        "source_flow",
+        "note",
+        LIMITS["source_flow"],
+        {"needed": (1e-4, "volume_flow"), "there": (2e-4, "volume_flow"), "gain": (1e-6, "daily_volume_flow")},
+    )
+    assumed = (Assumed("drive_pipe", "steel-sch40, 1 in", "pipe", "why"), Assumed("fall_spread", 0.1, "head", "why"))
+    others = (("flap", 1, 2.0),)
+    build = invented_design.build()
+    found = QuickAnswer(
+        "yes", build.name, build, 1, promise(), invented_design.place(), limit, (limit,), assumed, others, 99
+    )
+    return quick_json(read_typed({}, "pump", ()), found, system)
+
+
+def design(system: str) -> dict[str, Any]:
+    """What ``design`` prints of an invented one."""
+    choices = (invented_design.choice(by_length=((9.0, 1.2, 1.1),)), invented_design.standpipe_choice())
+    assumed = (Assumed("submergence", 0.3, "length", "why"), Assumed("route", "", "words", "why"))
+    return design_json(invented_design.design(choices=choices, assumed=assumed), system)
+
+
 def printed(section: str, system: str) -> dict[str, Any]:
     """What the commands print of a section."""
     if section == "`tunings`":
         return tuning(system)
+    if section == "`parts`":
+        groups = life_groups(load_workbook(DEMO), None, datetime.date(2024, 1, 1))
+        return {"parts": [life_json(one, system) for one in groups]}
+    if section == "`switches`":
+        asked, found = switch_found()
+        return {"switches": [switch_json(found, asked, "EUR", system)]}
+    if section == "`quick`":
+        return {"quick": quick(system)}
+    if section == "`design`":
+        return {"design": design(system)}
     if section == "`judgements`":
         judged = judgement()
         judged = replace(
@@ -113,15 +168,44 @@ def printed(section: str, system: str) -> dict[str, Any]:
         states = {"beating": 0.4, "irregular": 0.3, "stalled open": 0.2, "stalled shut": 0.1}
         full = replace(promise(), reasons=every_reason(), state_shares=states)
         return {"promises": [promise_json(full, system) | {"cautions": cautions_json(["frost"])}]}
+    if section == "`visits`":
+        return {"visits": [visit_json(*invented_visit(), system)]}
+    if section == "`due`":
+        return {"due": [due_json(one, system) for one in invented_due()]}
     return beat(system)
 
 
+def invented_visit() -> tuple[Visit, Comparison]:
+    """A visit out of its band, with an explanation and every contradiction there is."""
+    visit = Visit(name="first", site="A", date=datetime.date(2024, 5, 3), purpose="fault")
+    compared = Compared("waste_flow", Estimate(2e-4, 1e-6, math.inf), Range(1e-4, 1.1e-4, 1.2e-4), 9.0)
+    stroke = Reason(
+        "stroke", "note", "{found}, {taken}", {name: (0.007, "small_length") for name in ("found", "taken")}
+    )
+    kinds = {"lift": "head", "fall": "head", "head": "head"}
+    doubts = tuple(
+        Reason(name, "note", words, {one: (1.0, kinds.get(one, "volume_flow")) for one in figures_of(words)})
+        for name, words in DOUBTS.items()
+    )
+    return visit, Comparison((compared,), (Explanation("stroke", stroke, 0.9, True),), doubts)
+
+
+def invented_due() -> tuple[Due, ...]:
+    """Things due that have every figure between them."""
+    day = datetime.date(2024, 5, 3)
+    visit = Visit(name="first", site="A", date=day, purpose="commissioning")
+    standing = Standing(date=day, warranty_months=24)
+    place = Place("A", standing, (visit,), beat_rate=1.0)
+    days = (datetime.date(2026, 4, 20), datetime.date(2026, 5, 10))
+    return tuple(one for today in days for one in what_is_due([place], today))
+
+
 def keys_of(value: object) -> Iterator[str]:
-    """Every key at any depth; those of ``state_shares`` are states."""
+    """Every key at any depth; those of ``state_shares``, ``outcomes`` and ``causes`` are words."""
     if isinstance(value, dict):
         for key, inner in value.items():
             yield key
-            yield from () if key == "state_shares" else keys_of(inner)
+            yield from () if key in ("state_shares", "outcomes", "causes") else keys_of(inner)
     elif isinstance(value, list):
         for inner in value:
             yield from keys_of(inner)
@@ -133,7 +217,10 @@ def stem(key: str, names: set[str], system: str) -> str | None:
     return next((one for one in stems if one in names), None)
 
 
-PRINTED = ("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`")
+PRINTED = (
+    *("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`visits`", "`due`"),
+    *("`quick`", "`design`", "`parts`", "`switches`"),
+)
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from workshop_books import demo_text
 
 from clackwork.book.errors import NotThere
 from clackwork.errors import ClackworkError, InputError
@@ -48,6 +49,7 @@ from clackwork.shop.live_setting import (
 )
 from clackwork.web.live_answers import edges_answer
 from clackwork.web.live_api import router
+from clackwork.workbook import load_workbook
 
 PIPE = DrivePipe(find_pipe("steel-sch40", "1 in"), 12.0)
 BUILD = Build(
@@ -190,18 +192,18 @@ def test_edge_words() -> None:
 # ---------------------------------------------------------------- how it is set
 
 
-def test_places_of_rig_and_site() -> None:
+def test_places_are_rigs_and_the_sites_that_have_a_drive_pipe() -> None:
     pipe = {"series": "steel-sch40", "size": "1 in", "length": "12 m"}
     rig = read_place("yard", {"fall": "2.1 m", "drive_pipe": pipe, "water_temperature": "11 °C"})
     assert (rig.fall, rig.lift) == (2.1, pytest.approx(LIFT_TO_FALL * 2.1))
     assert rig.surroundings.temperature == pytest.approx(284.15) and rig.source_flow is None
-    site = read_place(
-        "hill",
-        {"fall": "3 m ± 0.03 m", "lift_from_source": "19 m ± 0.2 m", "source_flow": "30 L/min", "drive_pipe": pipe},
-    )
-    assert (site.fall, site.lift) == (3.0, 22.0) and site.source_flow == pytest.approx(5e-4)
     with pytest.raises(InputError, match="fall"):
         read_place("nowhere", {"drive_pipe": pipe})
+    book = load_workbook(demo_text())
+    found = {one.name: one for one in demo_start().places}
+    assert list(found) == [*book.rigs, *book.sites]
+    hazel, site = found["Upper Hazel"], book.sites["Upper Hazel"]  # its fall is levelled, not typed
+    assert (hazel.fall, hazel.lift, hazel.source_flow) == (site.fall, site.line.lift, site.source_flow)
 
 
 def test_what_is_moved_is_set() -> None:

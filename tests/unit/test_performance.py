@@ -27,6 +27,8 @@ from clackwork.sheets.performance_sheet import (
     performance_csv,
     performance_fields,
     performance_pdf,
+    place_sentence,
+    provenance_rows,
     stall_sentences,
 )
 from clackwork.shop.performance import (
@@ -91,6 +93,24 @@ def test_what_is_modelled_lies_near_what_the_demo_measured() -> None:
 def test_the_same_seed_gives_the_same_figures_and_another_others() -> None:
     assert find().points == find().points
     assert find().points != find(seed=2).points
+
+
+def test_a_pipe_without_runs_gives_wider_ranges_than_the_fitted_one() -> None:
+    """The invented twin knows its pipe exactly in friction and wave speed; a pipe not laid yet spreads by a tenth."""
+    twin = twin_of(demo().builds["flap"])
+    at = {name: twin.parameter_names.index(name) for name in ("friction_scale", "wave_speed_scale")}
+    known = twin.draws.copy()
+    known[:, list(at.values())] = 1.0
+    fitted, other = (find(twin=replace(twin, draws=known), is_fitted=is_fitted) for is_fitted in (True, False))
+    widths = [
+        [one.surge_head.high - one.surge_head.low for one in found.points if one.surge_head]
+        for found in (fitted, other)
+    ]
+    assert sum(widths[1]) > 1.2 * sum(widths[0])
+    assert (place_sentence(fitted), fitted.is_fitted, other.is_fitted) == ("", True, False)
+    assert place_sentence(other).startswith("Drawn for the drive pipe of rig yard: no run was made on it")
+    rows = dict(provenance_rows(other, "metric"))
+    assert rows["Drive pipe"].startswith("12.0 m of 1 in steel, of rig yard; no run was made on it")
 
 
 def test_progress_counts_every_run_and_each_fall_is_kept() -> None:
@@ -180,6 +200,12 @@ def test_runs_stand_at_the_fall_they_were_made_at() -> None:
 def test_what_is_kept_comes_back_as_it_was() -> None:
     for found in (performance(), with_stalls()):
         assert performance_from(json.loads(json.dumps(performance_plain(found), allow_nan=False))) == found
+
+
+def test_what_was_kept_before_pipes_could_be_chosen_is_read() -> None:
+    plain = performance_plain(performance())
+    older = {key: value for key, value in plain.items() if key not in ("is_site", "is_fitted", "place_mark")}
+    assert performance_from(older) == performance()
 
 
 def test_keys_say_their_unit() -> None:

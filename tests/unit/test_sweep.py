@@ -22,7 +22,7 @@ from clackwork.pipes import find_pipe
 from clackwork.ram import kernel, sweep
 from clackwork.ram.batch import run_packed
 from clackwork.ram.engine import BeatResult, RamCase, pack, run_beats
-from clackwork.ram.operating import operating_point
+from clackwork.ram.operating import held_case, operating_point
 from clackwork.ram.parts import (
     AirVessel,
     Build,
@@ -124,6 +124,16 @@ def test_rows_are_those_of_a_batch(rows: np.ndarray) -> None:
     before = rows.copy()
     assert np.array_equal(sweep_rows(rows), run_packed(rows, workers=1))
     assert np.array_equal(rows, before)
+
+
+def test_rows_with_lines_are_at_their_operating_points(expected: list[BeatResult]) -> None:
+    lined = [case for case in CASES if case.line]
+    packed = np.array([pack(held_case(case)) for case in lined])
+    found = sweep_rows(packed, lines=[(case.line, case.water) for case in lined if case.line])
+    flows = [result.delivered_flow for case, result in zip(CASES, expected, strict=True) if case.line]
+    assert list(found[:, kernel.R["delivered_flow"]]) == flows
+    with pytest.raises(InputError, match="one for each"):
+        sweep_rows(packed, lines=[(LINE, lined[0].water)])
 
 
 def test_spawned_processes_give_the_same_and_one_killed_loses_nothing(expected: list[BeatResult]) -> None:

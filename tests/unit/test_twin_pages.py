@@ -248,6 +248,42 @@ def test_a_performance_is_drawn_by_the_worker_and_shown(working_case: Case) -> N
     assert 'hx-trigger="load"' in state and "#build-work" in state
 
 
+def test_a_performance_is_drawn_for_the_pipe_of_a_site(working_case: Case) -> None:
+    case = working_case
+    case.keep_twin()
+    site = case.book.find("site", "Upper Hazel")
+    assert site is not None
+    assert f'<option value="site {site.id}">of site Upper Hazel</option>' in case.page("/builds/{build}/performance")
+    asked = {"falls": "3 m", "draws": "20", "pipe": f"site {site.id}"}
+    assert case.browser.fill(f"/builds/{case.build}/performance", asked).status_code == 303
+    (job,) = case.browser.get("/api/jobs").json()["work"]
+    assert wait_for(case, job["id"])["state"] == "done"
+    found = case.get("/api/builds/{build}/performance").json()
+    assert (found["rig"], found["is_site"], found["is_fitted"], found["measured"]) == ("Upper Hazel", True, False, [])
+    assert found["pipe_length_m"] == 18.0  # as the demonstration's site has it
+    shown = case.page("/builds/{build}/performance")
+    assert "Drawn for the drive pipe of site Upper Hazel: no run was made on it" in shown
+    assert f'<option value="site {site.id}" selected>' in shown
+    case.book.change("site", site.id, version=1, entered={**site.entered, "note": "muddy"})
+    assert "Draw it again." not in case.page("/builds/{build}/performance")
+    longer = {**site.entered, "drive_pipe": {**site.entered["drive_pipe"], "length": "20 m"}}
+    case.book.change("site", site.id, version=2, entered=longer)
+    assert "Site &#39;Upper Hazel&#39; was changed after this was drawn." in case.page("/builds/{build}/performance")
+
+
+def test_a_performance_is_drawn_for_one_pipe_that_is_there(case: Case) -> None:
+    case.keep_twin()
+    rig, site = case.book.list("rig").records[0], case.book.list("site").records[0]
+    api = f"/api/builds/{case.build}/performance"
+    both = case.browser.call("POST", api, {"rig": rig.id, "site": site.id})
+    assert both.status_code == 422 and "Choose a rig or a site." in both.text
+    assert case.browser.call("POST", api, {"site": rig.id}).status_code == 404
+    case.book.remove("site", site.id, version=1)
+    assert "it has been taken away" in case.browser.call("POST", api, {"site": site.id}).text
+    asked = case.browser.call("POST", api, {"rig": rig.id}).json()
+    assert (asked["arguments"]["pipe_of"], asked["arguments"]["pipe_number"]) == ("rig", rig.id)
+
+
 def test_a_fit_that_cannot_be_made_ends_in_a_sentence(working_case: Case) -> None:
     case = working_case
     build = case.book.add(

@@ -236,9 +236,9 @@ def test_every_record_of_the_demonstration_has_its_pages(demo: Browser) -> None:
 
 
 def test_the_switch_changes_figures_and_stays(demo: Browser) -> None:
-    assert "fall 3.00 m ± 0.03 m" in demo.get("/sites?units=metric").text
-    assert "fall 9.843 ft" in demo.get("/sites?units=us").text
-    assert "fall 9.843 ft" in demo.get("/sites").text
+    assert "fall 2.4 m ± 0.05 m" in demo.get("/sites?units=metric").text
+    assert "fall 7.874 ft" in demo.get("/sites?units=us").text
+    assert "fall 7.874 ft" in demo.get("/sites").text
     [build] = demo.get("/api/records/build?search=flap").json()["records"]
     assert "(typed 7 mm)" in demo.get(f"/builds/{build['id']}").text
     assert "0.276 in" in demo.get(f"/builds/{build['id']}").text

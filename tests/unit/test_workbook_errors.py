@@ -73,22 +73,22 @@ def said(old: str, new: str) -> str:
             "run 'flap 1', water_temperature = \"199 °F\"",
         ),
         (
-            'fall = "3.00 m ± 0.03 m"',
+            'fall = "3.8 m ± 0.1 m"',
             'fall = "300 ft ± 1 ft"',
             'fall = "300 ft ± 1 ft" is not usable: it must be 0.3281 to 196.9 ft.',
         ),
         (
-            'source_flow = "32 L/min ± 2 L/min"',
-            'source_flow = "0 ± 1 gpm"',
+            'flow = "15.8 L/min ± 1 L/min"',
+            'flow = "0 ± 1 gpm"',
             "it must be 0.01585 to 15850 gpm. Time how long",
         ),
         (
-            'lift_from_source = "19 m ± 0.2 m"',
+            'lift_from_source = "26 m ± 0.5 m"',
             'lift_from_source = "3000 ft"',
-            '"3000 ft" (which makes lift 917.4 m) is not',
+            '"3000 ft" (which makes lift 918.2 m) is not',
         ),
         (
-            'lift_from_source = "19 m ± 0.2 m"',
+            'lift_from_source = "26 m ± 0.5 m"',
             'lift_from_source = "-1 m"',
             'lift_from_source = "-1 m" is not usable: the outlet',
         ),
@@ -109,7 +109,11 @@ def said(old: str, new: str) -> str:
             'supply_area = "0 m2"',
             "rig 'yard', supply_area = \"0 m2\" is not usable: it must be above",
         ),
-        ('full_scale = "4 bar"', 'full_scale = "0 psi"', 'instruments, gauge, full_scale = "0 psi" is not usable'),
+        (
+            'full_scale = "4 bar"',
+            'full_scale = "0 psi"',
+            "instrument 'fine gauge', full_scale = \"0 psi\" is not usable",
+        ),
         (*retyped("flap 1", "fall", 'fall = "2.100 mm"'), "run 'flap 1', fall = \"2.100 mm\" is not usable"),
         ("entry_loss = 0.6", 'gas_fraction = "20 %"', 'gas_fraction = "20 %" is not usable: it must be 0 to 5 %.'),
         (

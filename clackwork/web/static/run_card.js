@@ -8,6 +8,7 @@
   const keys = window.runKeys;
   const trial = Number(new URLSearchParams(location.search).get("trial"));
   const NO_NETWORK = "This phone has not seen this trial yet, and there is no connection. Open the card once where there is one.";
+  const LOADS_ANEW = "serviceWorker" in navigator; // a browser gives none over plain HTTP on the local network
   let pane = "watch";
 
   const data = () => keep.cardData(trial);
@@ -422,7 +423,7 @@
     const needed = [...document.querySelectorAll("script[src], link[href]")].map((one) => one.src || one.href);
     const fonts = ["/static/fonts/Lato-Regular.ttf", "/static/fonts/Lato-Bold.ttf"];
     try {
-      if ("serviceWorker" in navigator) {
+      if (LOADS_ANEW) {
         await navigator.serviceWorker.register("/bench/run_worker.js", { scope: "/bench/" });
         const worker = (await navigator.serviceWorker.ready).active;
         worker.postMessage({ keep: ["/bench/card", ...needed, ...fonts] });
@@ -451,6 +452,12 @@
       holdAwake(watch.isRunning(run().watch));
     }
   });
+  // without a worker a reload in the yard finds nothing: ask before it, while the card holds anything
+  const askToStay = (event) => {
+    if (run() && (!isEmpty(run()) || keep.queue().length)) event.preventDefault();
+  };
+  if (!LOADS_ANEW) window.addEventListener("beforeunload", askToStay);
+  hide("card-stay", LOADS_ANEW);
   window.addEventListener("online", () => keep.queue().length || renew());
   keep.tell(show);
   if (data()) {

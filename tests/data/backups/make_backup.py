@@ -1,4 +1,4 @@
-"""Write the backup that the tests keep of a released version: run it once for each, and never change what it wrote.
+"""Write the backup that the tests keep of a version and its tables: run it once for each, and never change what it wrote.
 
     python tests/data/backups/make_backup.py
 
@@ -16,6 +16,7 @@ from pathlib import Path
 import clackwork
 from clackwork.book import open_book
 from clackwork.book.backup import make_backup
+from clackwork.book.migrate import REVISION
 
 HERE = Path(__file__).resolve().parent
 
@@ -39,7 +40,7 @@ def main() -> int:
         book.keep_twin(build.id, replace(invented, build=replace(invented.build, name=build.name)))
         book.keep_file("readings.csv", b"name;waste L\na;20,3\n", media_type="text/csv", links={"pump": pump.id})
         book.remember("readings.columns", {"columns": {"Waste L": {"field": "waste_volume", "unit": "L"}}, "fixed": {}})
-        made = make_backup(folder, HERE / f"book-{clackwork.__version__}.zip")
+        made = make_backup(folder, HERE / f"book-{clackwork.__version__}-tables-{REVISION}.zip")
     print(f"Wrote {made.path.name}, {made.size} bytes.")
     return 0
 

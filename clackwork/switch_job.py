@@ -1,0 +1,146 @@
+"""A switch study of a workbook: its sites with their pairs of builds, its parts in service, and what is asked."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import statistics
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from clackwork.bench.runs import reduce_run
+from clackwork.errors import InputError
+from clackwork.life.likely import likely_sites, spread_about
+from clackwork.life.part_record import PartRecord
+from clackwork.life.whole_study import PartKind, StudyPlace, WholeStudy, run_study
+from clackwork.pipes import find_pipe
+from clackwork.ram.parts import DeliveryLine
+from clackwork.ram.sweep import Workers
+from clackwork.site.site import Site
+from clackwork.twin.twin import Twin
+from clackwork.workbook import Workbook
+from clackwork.workbook_life import SwitchAsked, SwitchCosts
+from clackwork.workbook_sites import undesigned
+
+Progress = Callable[[int, int], None]
+
+_PLENTY = 1e-2
+"""Water at a rig whose source was not said [m3/s]: its tank is kept full."""
+
+
+def builds_needed(workbook: Workbook, asked: SwitchAsked) -> list[str]:
+    """Builds whose twins a study rests on, in the order of the workbook."""
+    named = {name for pair in asked.pairs for name in pair}
+    named |= {record.build for record in _parts_of(workbook, asked)}
+    return [name for name in workbook.builds if name in named]
+
+
+def _parts_of(workbook: Workbook, asked: SwitchAsked) -> list[PartRecord]:
+    """Records of the two kinds of part."""
+    materials = (asked.old.material, asked.new.material)
+    return [one for one in workbook.parts if one.part == asked.part and one.material in materials]
+
+
+def study_of_workbook(
+    workbook: Workbook,
+    asked: SwitchAsked,
+    twins: Mapping[str, Twin],
+    *,
+    today: datetime.date,
+    draws: int = 100,
+    seed: int = 1,
+    executor: Workers = None,
+    keep: Path | str | None = None,
+    progress: Progress | None = None,
+) -> WholeStudy:
+    """Work out a switch over all sites of a workbook, and over likely ones where they are asked for.
+
+    Parameters
+    ----------
+    workbook : Workbook
+    asked : SwitchAsked
+    twins : mapping of str to Twin
+        Of :func:`builds_needed`.
+    today, draws, seed, executor, keep, progress
+        As for :func:`clackwork.life.whole_study.run_study`.
+
+    Raises
+    ------
+    InputError, ModelError
+    """
+    places = _places(workbook, asked, twins, seed)
+    records = {}
+    for record in _parts_of(workbook, asked):
+        site = _rig_as_site(workbook, record) if record.on_rig else _site_of(workbook, record)
+        records[record.name] = (record, twins[record.build], site)
+    kinds = [_kind(asked.part, costs) for costs in (asked.old, asked.new)]
+    return run_study(
+        places, records, kinds[0], kinds[1], asked.water,
+        today=today, draws=draws, seed=seed, executor=executor, keep=keep, progress=progress,
+    )  # fmt: skip
+
+
+def _kind(part: str, costs: SwitchCosts) -> PartKind:
+    return PartKind(part, costs.material, costs.first, costs.renewal)
+
+
+def _places(workbook: Workbook, asked: SwitchAsked, twins: Mapping[str, Twin], seed: int) -> list[StudyPlace]:
+    """Designed sites with the pair of builds that fits each, then likely ones."""
+    found = []
+    for name, site in workbook.sites.items():
+        old, new = _pair_for(workbook, asked, name, site)
+        found.append(StudyPlace(site, site.drive_pipe.pipe.size, twins[old], twins[new]))
+    if asked.likely:
+        if not found:
+            raise InputError(
+                "likely_sites", asked.likely, "likely sites take their pipes from a designed site; there is none"
+            )
+        spread = asked.spread or spread_about(list(workbook.sites.values()))
+        like = found[0]
+        for site in likely_sites(like.site, spread, asked.likely, seed=seed):
+            found.append(StudyPlace(site, like.size, like.old, like.new))
+    return found
+
+
+def _pair_for(workbook: Workbook, asked: SwitchAsked, name: str, site: Site) -> tuple[str, str]:
+    """The pair whose old or new build stands at a site, else the one whose seat is nearest the drive pipe's bore."""
+    stands = [each[name].build for each in (workbook.as_built, workbook.designs) if name in each]
+    for build in stands:
+        for pair in asked.pairs:
+            if build in pair:
+                return pair
+
+    def apart(pair: tuple[str, str]) -> float:
+        return abs(math.log(workbook.builds[pair[0]].waste_valve.seat_bore / site.drive_pipe.pipe.bore))
+
+    return min(asked.pairs, key=apart)
+
+
+def _site_of(workbook: Workbook, record: PartRecord) -> Site:
+    """The designed site where a part runs."""
+    if record.place not in workbook.sites:
+        raise undesigned(record.place)
+    return workbook.sites[record.place]
+
+
+def _rig_as_site(workbook: Workbook, record: PartRecord) -> Site:
+    """A rig as a place: its pump against the back-pressure its delivering runs had in the middle."""
+    rig = workbook.rigs[record.place]
+    heads = _heads(workbook, record)
+    if not heads:
+        raise InputError(
+            f"part '{record.name}', rig",
+            record.place,
+            f"no run of build {record.build!r} there delivered against a head that was read, so its landings are not known",
+            "Make one delivering run with the gauge read, or enter the part at a site.",
+        )
+    lift = max(statistics.median(heads), 1.2 * rig.supply.fall)
+    short = DeliveryLine(find_pipe("pe100-sdr11", "63 mm"), 1.0, lift)
+    source = rig.source_flow if rig.source_flow < math.inf else _PLENTY
+    return Site(f"rig {rig.name}", rig.supply.fall, source, rig.drive_pipe, short, surroundings=rig.surroundings)
+
+
+def _heads(workbook: Workbook, record: PartRecord) -> Sequence[float]:
+    runs = [run for run in workbook.runs_of(record.build) if run.rig == record.place]
+    reduced = (reduce_run(run, workbook.rigs[run.rig].instruments).back_pressure_head for run in runs)
+    return [head.value for head in reduced if head is not None]

@@ -1,0 +1,203 @@
+"""Parts in service and switch studies out of a workbook's tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from clackwork.errors import InputError
+from clackwork.life.likely import LikelySpread
+from clackwork.life.part_record import OUTCOMES, Look, PartRecord
+from clackwork.life.stress import MATERIALS
+from clackwork.life.worth import WaterTerms
+from clackwork.site.visit import PARTS
+from clackwork.workbook_parts import errors_of, make
+from clackwork.workbook_reader import Table
+from clackwork.workbook_visits import past_day, said_yes
+
+
+@dataclass(frozen=True)
+class SwitchCosts:
+    """What a part of one build costs.
+
+    Attributes
+    ----------
+    material : str
+        A key of :data:`clackwork.life.stress.MATERIALS`.
+    first : float
+        Of one pump with it, as far as the builds differ [currency].
+    renewal : float
+        Of one renewal: part, hours, way [currency].
+    """
+
+    material: str
+    first: float
+    renewal: float
+
+
+@dataclass(frozen=True)
+class SwitchAsked:
+    """A switch to be studied, from [switch.NAME].
+
+    Attributes
+    ----------
+    name : str
+    part : str
+        That wears, a key of :data:`clackwork.site.visit.PARTS`.
+    pairs : tuple of (str, str)
+        Old and new build, one pair for each size of pump.
+    old, new : SwitchCosts
+    water : WaterTerms
+    reserve : float or None
+        To put by for each pump for its warranty [currency].
+    likely : int
+        Likely sites to study besides those of the book.
+    spread : LikelySpread or None
+        What they are like; None for what the sites of the book are like.
+    note : str
+    """
+
+    name: str
+    part: str
+    pairs: tuple[tuple[str, str], ...]
+    old: SwitchCosts
+    new: SwitchCosts
+    water: WaterTerms
+    reserve: float | None = None
+    likely: int = 0
+    spread: LikelySpread | None = None
+    note: str = ""
+
+
+def read_part(table: Table, builds: Iterable[str], sites: Iterable[str], rigs: Iterable[str]) -> PartRecord:
+    """A part in service, from [[part]] with its [[part.look]]."""
+    name = table.name("name", "call the part something, such as 'Upper Hazel, first flap'")
+    place, on_rig = _place(table, sites, rigs)
+    fitted = past_day(table, "fitted", "the day it was fitted")
+    with errors_of(table):
+        record: PartRecord = make(
+            table,
+            PartRecord,
+            name=name,
+            part=table.choice("part", PARTS, "what wears"),
+            material=table.choice("material", MATERIALS, "what it is made of"),
+            build=table.choice("build", builds, "the build it is fitted to"),
+            place=place,
+            on_rig=on_rig,
+            fitted=fitted,
+            looks=tuple(_look(one) for one in table.listed_tables("look")),
+            running_share=table.quantity("running_share", "fraction"),
+            wear_limit=table.quantity("wear_limit", "small_length"),
+        )
+    table.text("note")
+    table.finish()
+    return record
+
+
+def _place(table: Table, sites: Iterable[str], rigs: Iterable[str]) -> tuple[str, bool]:
+    """Where it runs, and whether that is a rig."""
+    if ("site" in table) == ("rig" in table):
+        raise table.error(
+            "site and rig", "both" if "site" in table else "neither", "give exactly one", "Where does the part run?"
+        )
+    if "site" in table:
+        return table.choice("site", sites, "the place where it runs"), False
+    return table.choice("rig", rigs, "the rig it runs on"), True
+
+
+def _look(table: Table) -> Look:
+    date = past_day(table, "date", "the day of the look")
+    wear, spread = table.spread("wear", "small_length", "") if "wear" in table else (None, None)
+    just_seen = table.quantity("just_seen", "small_length")
+    look = Look(
+        date=date,
+        outcome=table.choice("outcome", OUTCOMES, "how the look ended"),
+        beats=table.quantity("beats", "count"),
+        wear=wear,
+        wear_uncertainty=spread or just_seen,
+        seen_failing=said_yes(table, "seen_failing", "whether the failure was seen as it happened"),
+        cause=table.text("cause") or "",
+        found=table.text("found") or "",
+    )
+    table.finish()
+    return look
+
+
+def read_switch(table: Table, name: str, builds: Iterable[str]) -> SwitchAsked:
+    """A switch to be studied."""
+    known, pairs = list(builds), []
+    for one in table.listed_tables("pair"):
+        pair = (one.choice("old", known, "the build now sold"), one.choice("new", known, "the build to switch to"))
+        if pair[0] == pair[1]:
+            raise one.error("new", pair[1], "it must be another build than the old one")
+        one.finish()
+        pairs.append(pair)
+    if not pairs:
+        raise table.missing("pair", f"old and new build, under a line [[switch.{name}.pair]]")
+    water: WaterTerms = make(
+        table,
+        WaterTerms,
+        value=_amount(table, "value_of_a_cubic_metre", "what a cubic metre delivered is worth"),
+        trouble_cost=_amount(table, "cost_of_a_year_of_trouble", "what a pump that does not serve costs in a year"),
+        years=table.number("years", 0.5, 60.0),
+    )
+    part = table.choice("part", PARTS, "the part that is changed and wears")
+    old, new = (_costs(table.needed_table(key, "material, first_cost and renewal_cost")) for key in ("old", "new"))
+    asked = SwitchAsked(
+        name=name,
+        part=part,
+        pairs=tuple(pairs),
+        old=old,
+        new=new,
+        water=water,
+        reserve=table.amount("reserve", "to put by for each pump for its warranty"),
+        likely=table.whole("likely_sites", 0, 2000) or 0,
+        spread=_spread(table.table("likely")),
+        note=table.text("note") or "",
+    )
+    table.finish()
+    return asked
+
+
+def _amount(table: Table, key: str, wanted: str) -> float:
+    """An amount of money that must be there."""
+    value = table.amount(key, wanted)
+    if value is None:
+        raise table.missing(key, f"{wanted}, in the workshop's currency")
+    return value
+
+
+def _costs(table: Table) -> SwitchCosts:
+    material = table.choice("material", MATERIALS, "what the part is made of")
+    first = _amount(table, "first_cost", "of one pump with it, as far as the builds differ")
+    renewal = _amount(table, "renewal_cost", "of one renewal: part, hours, way")
+    table.finish()
+    return SwitchCosts(material, first, renewal)
+
+
+_ENDS = {
+    "fall": "head",
+    "lift_over_fall": None,
+    "drive_length_over_fall": None,
+    "line_length_over_lift": None,
+    "source_flow": "volume_flow",
+}
+
+
+def _spread(table: Table | None) -> LikelySpread | None:
+    """What likely sites are like, each figure by its two ends."""
+    if table is None:
+        return None
+    given = {}
+    for key, kind in _ENDS.items():
+        if key not in table:
+            continue
+        ends = table.numbers(key, 2, 0.0, 1e6) if kind is None else table.quantities(key, kind, "both ends")
+        if ends is None or len(ends) != 2:
+            raise table.error(key, len(ends or ()), "it takes two ends, the lower one first")
+        given[key] = (ends[0], ends[1])
+    table.finish()
+    try:
+        return LikelySpread(**given)
+    except InputError as error:
+        raise table.error(error.field, error.value, error.allowed, error.next_step) from error

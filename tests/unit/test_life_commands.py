@@ -1,0 +1,176 @@
+"""Parts in service and switches from a workbook, and the commands that answer for them."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+from click.testing import Result
+from invented_switch import switch_found, twins
+from invented_twin import demo
+from typer.testing import CliRunner
+from workshop_books import demo_text
+
+from clackwork.cli import app
+from clackwork.errors import InputError
+from clackwork.life_report import life_groups
+from clackwork.workbook import Workbook, load_workbook
+from clackwork.workbook_jobs import Done, Progress
+
+AFTER = "# ---------------------------------------------------------------- whether to switch"
+FIRST = 'name = "Upper Hazel, first rubber"\n'
+
+
+def changed(old: str, new: str) -> str:
+    text = demo_text()
+    assert old in text
+    return text.replace(old, new, 1)
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    path = tmp_path / "book.toml"
+    path.write_text(demo_text(), encoding="utf-8")
+    return path
+
+
+def run(*words: str) -> Result:
+    return CliRunner().invoke(app, list(words))
+
+
+def test_parts_and_switch_of_the_demo() -> None:
+    workbook = demo()
+    assert [one.name for one in workbook.parts][:2] == ["Upper Hazel, first rubber", "Upper Hazel, second rubber"]
+    first, *_, poppet = workbook.parts
+    assert first.fitted == datetime.date(2021, 4, 10) and not first.on_rig and first.running_share == 1.0
+    assert first.looks[0].wear == pytest.approx(8e-4)
+    assert first.looks[0].wear_uncertainty == pytest.approx(2e-4 / 3**0.5)  # limits, rectangular: GUM 4.3.7
+    assert first.looks[1].cause == "torn at the weight" and not first.looks[1].seen_failing
+    assert poppet.on_rig and poppet.looks[0].wear == 0.0 and poppet.looks[0].wear_uncertainty == pytest.approx(1e-4)
+    switch = workbook.switches["poppet"]
+    assert switch.pairs == (("flap", "poppet"),) and (switch.old.material, switch.new.material) == ("rubber", "plastic")
+    assert switch.water.value == 1.2 and switch.water.years == 10.0 and switch.reserve == 20.0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (FIRST, FIRST + "wieght = 3\n", '"wieght"'),
+        (FIRST, FIRST + 'rig = "yard"\n', "give exactly one"),
+        ('site = "Dry Gill"\nfitted', 'site = "Dry Gil"\nfitted', 'Did you mean "Dry Gill"?'),
+        ('build = "flap"\nrig = "yard"\nfitted', 'build = "flop"\nrig = "yard"\nfitted', 'Did you mean "flap"?'),
+        (FIRST + 'part = "waste_rubber"', FIRST + 'part = "waste_ruber"', 'Did you mean "waste_rubber"?'),
+        ('date = "2021-10-16"', 'date = "2021-03-16"', "must not be before it was fitted"),
+        ("beats = 30800000", "beats = 3080000", "beats do not go backwards"),
+        ('date = "2022-05-21"\noutcome', 'date = "2099-05-21"\noutcome', "lies in the future"),
+        ('fitted = "2021-04-10"\n', "", "the day it was fitted"),
+        ('outcome = "failed"\ncause', 'outcome = "broke"\ncause', "it must be one of failed"),
+        ('just_seen = "0.1 mm"', "", "needs what it may be off by"),
+        ("running_share = ", "runing_share = ", 'Did you mean "running_share"?'),
+        ('name = "Upper Hazel, second rubber"', 'name = "Upper Hazel, first rubber"', "another part has that name"),
+        ('value_of_a_cubic_metre = "1.20"', "", "value_of_a_cubic_metre = (nothing)"),
+        ("first_cost = 50\n", "", "switch 'poppet', new, first_cost = (nothing)"),
+        ('[[switch.poppet.pair]]\nold = "flap"\nnew = "poppet"\n', "", "switch 'poppet', pair = (nothing)"),
+        ('old = "flap"\nnew = "poppet"', 'old = "flap"\nnew = "flap"', "another build than the old one"),
+        (AFTER, AFTER + '\n[switch.poppet.likely]\nfall = ["3 m", "1 m"]\n', "the lower one first"),
+    ],
+)
+def test_what_is_wrong_is_refused_with_its_place(old: str, new: str, said: str) -> None:
+    with pytest.raises(InputError) as refused:
+        load_workbook(changed(old, new))
+    assert said in str(refused.value)
+
+
+def test_likely_sites_are_read() -> None:
+    more = '\n[switch.poppet.likely]\nfall = ["1 m", "3 m"]\nlift_over_fall = [4, 8]\n'
+    switch = load_workbook(demo_text() + more).switches["poppet"]
+    assert switch.spread is not None and switch.spread.fall == (1.0, 3.0) and switch.spread.lift_over_fall == (4.0, 8.0)
+
+
+def test_wear_is_over_months_whatever_was_counted() -> None:
+    """A part with counted beats used to have its wear read as over that many months."""
+    _, rubber = life_groups(demo(), None, datetime.date(2024, 1, 1))
+    readings = [one for part in rubber.records for one in part.wear_by_month()]
+    assert {one.part for one in readings} > {"yard, rubber"}
+    assert all(5.0 < one.life < 21.0 for one in readings)
+
+
+def test_life_in_both_units(book: Path) -> None:
+    metric, us = run("life", str(book)), run("life", str(book), "--units", "us", "--part", "waste_rubber")
+    assert metric.exit_code == us.exit_code == 0
+    assert "4 in the records, 2 failed, 1 renewed sound, 1 taken out" in metric.stdout
+    assert "torn at the weight (2)" in metric.stdout and "no mark yet" in metric.stdout
+    assert "2.00 mm" in metric.stdout and "0.0787 in" in us.stdout
+
+
+def test_life_json_has_both_kinds(book: Path) -> None:
+    found = json.loads(run("life", str(book), "--json").stdout)
+    assert [one["material"] for one in found["parts"]] == ["plastic", "rubber"] and found["failures"] == []
+    plastic, rubber = found["parts"]
+    assert plastic["fit"] is None and len(plastic["bounds"]) == 3 and rubber["fit"]["shape"]["value"] > 0.0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("life", "--part", "waste_ruber"), "--part"),
+        (("life", "--on", "yesterday"), "year-month-day"),
+        (("life", "--on", "2022-01-01"), "today is 2022-01-01"),
+        (("switch", "--name", "popet"), 'Did you mean "poppet"?'),
+    ],
+)
+def test_refusals_are_a_sentence(book: Path, words: tuple[str, ...], said: str) -> None:
+    shown = run(words[0], str(book), *words[1:])
+    assert shown.exit_code == 2 and shown.stdout == "" and said in shown.stderr and "Traceback" not in shown.stderr
+
+
+def test_nothing_to_answer_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "bare.toml"
+    text = demo_text()
+    start, end = (
+        text.index("[[part]]"),
+        text.index("[site."),
+    )
+    path.write_text(text[:start] + text[end:], encoding="utf-8")
+    life, switch = run("life", str(path)), run("switch", str(path))
+    assert life.exit_code == switch.exit_code == 2
+    assert "no part in service" in life.stderr and "no switch to study" in switch.stderr
+
+
+@pytest.fixture
+def invented(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twins that need no fit."""
+
+    def fit(workbook: Workbook, names: Iterable[str], done: Done, progress: Progress) -> None:
+        done.twins.update(twins())
+
+    monkeypatch.setattr("clackwork.workbook_jobs.fit_builds", fit)
+
+
+@pytest.mark.usefixtures("invented")
+def test_switch_in_both_forms(book: Path) -> None:
+    shown = run("switch", str(book), "--draws", "20")
+    assert shown.exit_code == 0, shown.output
+    first, verdict, *_ = shown.stdout.splitlines()
+    assert first == "poppet:" and verdict.endswith(".")
+    for words in ("Upper Hazel", "Reed Bottom", "warranty of 24 months", "spares for a year", "EUR"):
+        assert words in shown.stdout
+
+
+def test_switch_json_in_us_units(book: Path, invented: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("clackwork.switch_job.study_of_workbook", lambda *given, **more: switch_found()[1])
+    found = json.loads(run("switch", str(book), "--units", "us", "--json").stdout)
+    (one,) = found["switches"]
+    assert one["verdict"] and found["units"] == "us" and {each["place"] for each in one["places"]} == set(demo().sites)
+    assert "delivery_change_gal_day" in one["places"][0]
+
+
+@pytest.mark.usefixtures("invented")
+def test_a_part_at_a_place_not_designed_stops_its_switch_with_a_sentence(book: Path) -> None:
+    text = changed('site = "Dry Gill"\nfitted', 'site = "Fern Clough"\nfitted')
+    book.write_text(text, encoding="utf-8")
+    shown = run("switch", str(book), "--draws", "20")
+    assert shown.exit_code == 2 and "Fern Clough" in shown.stderr and "Traceback" not in shown.stderr

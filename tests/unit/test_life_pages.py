@@ -1,0 +1,174 @@
+"""Parts in service and switches as pages and as JSON: a look entered, a study kept, out of date and printed."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from invented_switch import switch_found
+from pypdf import PdfReader
+from shop_case import Shop, shop
+
+from clackwork.book import Record
+from clackwork.shop import job_rows
+from clackwork.shop.switching import _builds_of, ask_switch, basis_of_study
+from clackwork.switch_report import switch_json
+from clackwork.switch_words import switch_words
+
+SYSTEMS = ("metric", "us")
+
+
+@pytest.fixture
+def works(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Shop]:
+    """Without a worker: what is asked for waits."""
+    monkeypatch.setattr("clackwork.shop.jobs.JobDesk.start", lambda desk: None)
+    with shop(tmp_path) as found:
+        yield found
+
+
+def named(works: Shop, kind: str, name: str) -> Record:
+    found = works.book.find(kind, name)  # type: ignore[arg-type]
+    assert found is not None
+    return found
+
+
+def studied(works: Shop) -> Record:
+    """The demo's switch, studied on invented twins, as the worker leaves it."""
+    works.fit()
+    switch = named(works, "switch", "poppet")
+    job = ask_switch(works.book, switch.id)
+    assert job_rows.take_up(works.book, "by hand") is not None
+    asked, found = switch_found()
+    builds = _builds_of(works.book, switch, works.book.workbook(switch.links["pump"]))
+    result = {
+        "words": {system: switch_words(found, asked, "EUR", system) for system in SYSTEMS},
+        "plain": {system: switch_json(found, asked, "EUR", system) for system in SYSTEMS},
+        "rests_on": basis_of_study(works.book, switch, builds),
+    }
+    job_rows.end(works.book, job.id, "by hand", "done", result=result)
+    return switch
+
+
+def test_parts_are_listed_by_what_they_show(works: Shop) -> None:
+    shown = works.page("/parts")
+    assert "4 in the records, 2 failed" in shown and "No mark yet" in shown and "yard, poppet" in shown
+    assert "2023-02-18: taken out" in shown
+    told = works.call("GET", "/api/parts/life?units=us").json()
+    assert [one["material"] for one in told["parts"]] == ["plastic", "rubber"]
+    pump = named(works, "pump", "25 mm")
+    assert "Parts in service" in works.page(f"/pumps/{pump.id}")
+
+
+def test_a_look_is_entered_from_its_form(works: Shop) -> None:
+    part = named(works, "part", "yard, poppet")
+    assert "Enter a look" in works.page(f"/parts/{part.id}")
+    assert "Last look 2023-07-08: runs on" in works.page(f"/parts/{part.id}/look")
+    typed = {"version": "1", "date": "2023-10-07", "outcome": "failed", "beats": "19900000", "cause": "cracked"}
+    sent = works.browser.fill(f"/parts/{part.id}/look", {**typed, "seen_failing": "no", "found": "at the stem"})
+    assert sent.status_code == 303
+    look = works.book.get("part", part.id).entered["look"][-1]
+    assert look == {
+        **{"date": "2023-10-07", "outcome": "failed", "beats": "19900000", "cause": "cracked"},
+        **{"seen_failing": "no", "found": "at the stem"},
+    }
+    assert "Enter a look" not in works.page(f"/parts/{part.id}")
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "said"),
+    [
+        ({"date": "2023-03-01"}, "date", "must not be before the look of 2023-07-08"),
+        ({"date": "2023-01-01"}, "date", "must not be before"),
+        ({"beats": "100"}, "beats", "Beats do not go backwards"),
+        ({"wear": "0.2 mm"}, "wear", "It needs what it may be off by"),
+        ({"wear": "0.2"}, "wear", "unit"),
+        ({"date": "2099-01-01"}, "date", "lies in the future"),
+        ({"outcome": "broke"}, "outcome", "must be one of"),
+    ],
+)
+def test_a_look_that_cannot_be_is_shown_again_with_why(
+    works: Shop, typed: dict[str, str], field: str, said: str
+) -> None:
+    part = named(works, "part", "yard, poppet")
+    entered = {"version": "1", "date": "2023-10-07", "outcome": "runs on", "found": "a grey film", **typed}
+    shown = works.browser.fill(f"/parts/{part.id}/look", entered)
+    assert shown.status_code == 422
+    page = re.sub(r"\s+", " ", shown.text)
+    error = re.search(rf'id="error-{field}">([^<]*)<', page)
+    assert error and said in error[1], page
+    assert "a grey film" in page and works.book.get("part", part.id).version == 1
+
+
+def test_two_looks_at_once_lose_nothing(works: Shop) -> None:
+    part = named(works, "part", "yard, poppet")
+    look = {"version": 1, "date": "2023-10-07", "outcome": "runs on"}
+    assert works.call("POST", f"/api/parts/{part.id}/looks", look).status_code == 201
+    second = {"version": "1", "date": "2023-10-08", "outcome": "runs on", "found": "still sound"}
+    shown = works.browser.fill(f"/parts/{part.id}/look", second)
+    assert shown.status_code == 409 and "still sound" in shown.text and 'value="2"' in shown.text
+    assert works.call("POST", f"/api/parts/{part.id}/looks", look).status_code == 409
+    bad = {"version": 2, "date": "2023-01-07", "outcome": "runs on"}
+    assert works.call("POST", f"/api/parts/{part.id}/looks", bad).status_code == 422
+
+
+def test_a_switch_wants_its_builds_fitted_first(works: Shop) -> None:
+    switch = named(works, "switch", "poppet")
+    shown = works.page(f"/switches/{switch.id}")
+    assert "Not studied yet" in shown and "Fit first" in shown
+    refused = works.call("POST", f"/api/switches/{switch.id}/study", {})
+    assert refused.status_code == 422 and "no twin yet" in refused.text
+    assert works.call("GET", f"/api/switches/{switch.id}/study").status_code == 404
+    works.fit()
+    asked = works.call("POST", f"/api/switches/{switch.id}/study", {"draws": 40, "request_id": "one"}).json()
+    assert asked["state"] == "queued" and asked["page"] == f"/switches/{switch.id}"
+    assert works.browser.fill(f"/switches/{switch.id}/study", {"draws": "5"}).status_code == 422
+    assert "Study of switch poppet" in works.page(f"/switches/{switch.id}")
+
+
+def test_a_study_is_shown_kept_and_told_when_it_is_out_of_date(works: Shop) -> None:
+    switch = studied(works)
+    asked, found = switch_found()
+    words = switch_words(found, asked, "EUR", "metric")
+    shown = works.page(f"/switches/{switch.id}")
+    for said in (words["verdict"], "By size", "Every place", "Upper Hazel", "warranty for a reserve of 20 EUR"):
+        assert said in shown
+    assert "Caution." in shown and "Out of date" not in shown
+    assert words["verdict"] in works.page("/switches")
+    assert "gal/day" in works.page(f"/switches/{switch.id}?units=us")
+    told = works.call("GET", f"/api/switches/{switch.id}/study?units=metric").json()
+    assert told["verdict"] == words["verdict"] and told["reasons"] == []
+    part = named(works, "part", "yard, poppet")
+    works.call("POST", f"/api/parts/{part.id}/looks", {"version": 1, "date": "2023-10-07", "outcome": "runs on"})
+    shown = works.page(f"/switches/{switch.id}?units=metric")
+    assert "Out of date" in shown and "A part in service was entered, looked at or taken away after it." in shown
+
+
+def drawn_values(spec: dict[str, Any]) -> list[Any]:
+    return [(row["place"], row["low"], row["middle"], row["high"]) for row in spec["data"]["values"]]
+
+
+def test_charts_and_sheet_of_a_study(works: Shop) -> None:
+    switch = studied(works)
+    base = f"/api/switches/{switch.id}/study"
+    _, found = switch_found()
+    spec = works.call("GET", f"{base}/charts/worth").json()
+    by_fall = sorted(found.study.places, key=lambda one: one.fall)
+    ranges = [one.worth_change for one in by_fall]
+    assert [row[1:] for row in drawn_values(spec)] == [(one.low, one.middle, one.high) for one in ranges]
+    us, metric = (
+        drawn_values(works.call("GET", f"{base}/charts/delivery?units={one}").json()) for one in ("us", "metric")
+    )
+    assert us[0][2] == pytest.approx(metric[0][2] / 3.785411784)  # litres to US gallons: NIST SP 811, B.8
+    for narrow in ("", "?narrow=true"):
+        assert works.call("GET", f"{base}/charts/worth.svg{narrow}").text.startswith("<svg")
+    assert works.call("GET", f"{base}/charts/costs").status_code == 422
+    for units, paper, size in (("metric", "a4", (595, 842)), ("us", "us-letter", (612, 792))):
+        pdf = PdfReader(io.BytesIO(works.browser.get(f"{base}.pdf?units={units}&paper={paper}").content))
+        text = " ".join(page.extract_text() for page in pdf.pages)
+        assert tuple(round(float(one)) for one in pdf.pages[0].mediabox[2:]) == size
+        assert "Switch study: poppet" in text and "Worth measuring" in text and "Caution" in text
+        assert ("gal/day" in text) == (units == "us")
