@@ -1,8 +1,9 @@
 """The textbook method of characteristics, plain and slow: the oracle the kernel is checked against.
 
-N reaches, friction at every node from its own Reynolds number, the pump's end solved by bisection on the body
-head (every outflow rises with head, so the balance has one root), the valve moved in steps of one reach. It
-shares no scheme, and no shortcut, with :mod:`clackwork.ram.kernel`.
+N reaches, friction and wall shear at every node, friction from its own Reynolds number, the pump's end solved by
+bisection on the body head (every outflow rises with head, so the balance has one root), the valve moved in steps of one
+reach. Heads and flows at the pump are means over a step; storage and valve are of second order, as in
+:mod:`clackwork.ram.kernel`, with which it shares the friction factor and no shortcut.
 Source: Wylie and Streeter, Fluid Transients (from memory).
 """
 
@@ -42,19 +43,22 @@ def _outflow(head: float, delivering: bool, node: Node) -> tuple[float, float, f
     """Waste, delivery and storage flow at a body head; storage counts what the moving valve sweeps.
 
     ``node`` is waste factor, vessel head, loss of the delivery valve; compliance, volume and head of the trapped air,
-    head before; step, outside pressure's head; piston, push, give and what is owed of the valve; wave and impedance.
+    head before; step, outside pressure's head; piston, push, give and what is owed of the valve; wave and impedance;
+    volume stored in the step before. The rate of storage is the backward difference of second order.
     """
     waste_factor, vessel_head, k_delivery, compliance, air_volume, air_head, head_before = node[:7]
     dt, atmos, piston, push, give, owed = node[7:13]
+    stored_before = node[15]
     waste = math.copysign(waste_factor * math.sqrt(abs(head)), head)
     delivered = 0.0
     if delivering:
         difference = head - vessel_head
         delivered = math.copysign(math.sqrt(abs(difference) / k_delivery), difference)
-    storage = compliance * (head - head_before) / dt
+    stored = compliance * (head - head_before)
     if air_volume > 0.0:
         pressure = max(head + atmos, 1e-3)
-        storage += (air_volume - air_volume * air_head / pressure) / dt
+        stored += air_volume - air_volume * air_head / pressure
+    storage = (1.5 * stored - 0.5 * stored_before) / dt
     storage -= piston * (push + give * head) + owed
     return waste, delivered, storage
 
@@ -72,6 +76,13 @@ def _body_head(delivering: bool, node: Node) -> float:
         else:
             low = middle
     return 0.5 * (low + high)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _spread(opening: float, seat_bore: float) -> float:
+    """Share of the seat's area squared that curtain and seat in series leave free."""
+    curtain, seat_area = math.pi * seat_bore * opening, math.pi * seat_bore**2 / 4.0
+    return curtain**2 / (curtain**2 + seat_area**2)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -112,7 +123,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     plus = np.zeros(reaches + 1)
     minus = np.zeros(reaches + 1)
     opening, speed, body_head = stroke, 0.0, supply_head
-    head_before = 0.0
+    head_before, stored_before = 0.0, 0.0
     air_volume, air_head = body_air, atmos
     cavity, slip_left = 0.0, 0.0
     delivering, been_open, owed = False, True, 0.0
@@ -123,14 +134,20 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
     peak = -1e9
     state = 4.0
     # unsteady wall shear at every node, the weighting function as a close sum of exponentials
-    terms = 10
+    terms = 16
     tau = 4.0 * viscosity * dt / bore**2
     reynolds_mean = max(0.5 * terminal_velocity(p) * bore / viscosity, 2000.0)
     shear_decay = reynolds_mean ** math.log10(15.29 / reynolds_mean**0.0567) / 12.86
-    rate = np.exp(math.log(1.0 / tau) + 1.0 - 1.2 * np.arange(terms))
-    decay = np.exp(-(rate + shear_decay) * tau)
-    gain = 1.2 * np.sqrt(rate) / (2.0 * math.pi) * np.exp(-0.5 * (rate + shear_decay) * tau)
-    gain[terms - 1] /= 1.0 - math.exp(-0.6)  # stands for all slower ones
+    fastest, slowest = 2.7 / tau, 0.25 * shear_decay
+    spacing = math.log(fastest / slowest) / (terms - 1)
+    rate = fastest * np.exp(-spacing * np.arange(terms))
+    fall = (rate + shear_decay) * tau
+    decay = np.exp(-fall)
+    weight = spacing * np.sqrt(rate) / (2.0 * math.pi)
+    weight[terms - 1] /= 1.0 - math.exp(-0.5 * spacing)  # stands for all slower ones
+    gain = np.zeros(terms + 1)
+    gain[:terms] = weight * (1.0 - decay) / fall
+    gain[terms] = 1.0 / math.sqrt(math.pi * tau) - np.sum(gain)  # all faster ones, spent within the step
     gain *= p[44] * 16.0 * viscosity * reach / (gravity * bore**2 * area)
     memory = np.zeros((reaches + 1, terms))
     before = np.zeros(reaches + 1)
@@ -141,6 +158,7 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             for k in range(terms):
                 memory[i, k] = memory[i, k] * decay[k] + gain[k] * (flow[i] - before[i])
                 wall[i] += memory[i, k]
+            wall[i] += gain[terms] * (flow[i] - before[i])
             before[i] = flow[i]
             velocity = abs(flow[i]) / area
             reynolds = max(velocity * bore / viscosity, 1.0)
@@ -163,21 +181,32 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
         supply_head -= flow[0] * dt / supply_area
         # pump
         wave = plus[reaches - 1]
-        curtain = math.pi * seat_bore * opening
-        spread = curtain**2 / (curtain**2 + seat_area**2)
-        waste_factor = discharge * seat_area * math.sqrt(spread) * math.sqrt(2.0 * gravity)
-        # a moving valve sweeps water: its speed at the end of the step is push + give * head
-        relief = 1.0 - (1.0 - closing) * spread
+        # a moving valve sweeps water: its mean speed over the step is push + give * head, by the forces at the step's
+        # beginning, where the head is the mean of this step's and the last one's
+        relief = 1.0 - (1.0 - closing) * _spread(opening, seat_bore)
         load = load_shut + (load_open - load_shut) * opening / stroke
         piston = push = give = 0.0
+        middle = end = opening
+        part = 1.0
         if speed != 0.0 or 0.0 < opening < stroke:
-            piston = seat_area * relief
-            push = (speed + dt * load / mass) / (1.0 + dt * damping / mass)
-            give = -dt * density * gravity * piston / (mass + dt * damping)
+            hold = 0.5 * dt * damping / mass
+            half_force = 0.5 * density * gravity * seat_area * relief
+            push = (speed * (1.0 - hold) + dt / mass * (load - half_force * head_before)) / (1.0 + hold)
+            give = -dt / mass * half_force / (1.0 + hold)
+            end = opening + dt * (push + give * head_before)
+            if end < 0.0:
+                part, end = opening / (opening - end), 0.0
+            elif end > stroke:
+                part, end = (stroke - opening) / (end - opening), stroke
+            middle = 0.5 * (opening + end)
+            piston = seat_area * (1.0 - (1.0 - closing) * _spread(middle, seat_bore))
+        # open area: its mean over the way of the valve, and what it comes to rest on for the rest of the step
+        waste_factor = part * math.sqrt(_spread(middle, seat_bore)) + (1.0 - part) * math.sqrt(_spread(end, seat_bore))
+        waste_factor *= discharge * seat_area * math.sqrt(2.0 * gravity)
         meets, meeting = False, 0.0
         for attempt in range(2):
             node = (waste_factor, vessel_head, k_delivery, compliance, air_volume, air_head, head_before,
-                    dt, atmos, piston, push, give, owed, wave, impedance)  # fmt: skip
+                    dt, atmos, piston, push, give, owed, wave, impedance, stored_before)  # fmt: skip
             open_now, opened = delivering, False
             body_head = _body_head(open_now, node)
             if not shut and not open_now and body_head > vessel_head + cracking:
@@ -208,10 +237,12 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
                 overfull, cavity = -cavity / dt, 0.0
         if delivering:
             slip_left = min(slip_volume, slip_left + delivered * dt)
+        stored_before = compliance * (body_head - head_before)
         if body_air > 0.0:
+            stored_before += air_volume - air_volume * air_head / (body_head + atmos)
             air_volume = air_volume * air_head / (body_head + atmos)
             air_head = body_head + atmos
-        head_before = body_head
+        mean_head, head_before = 0.5 * (head_before + body_head), body_head
         head[reaches], flow[reaches] = body_head, inflow
         total_waste += waste * dt
         total_delivered += delivered * dt
@@ -220,31 +251,35 @@ def simulate_plain(p: FloatArray, reaches: int, beats_wanted: int, most_time: fl
             peak = max(peak, body_head)
         # waste valve
         place = opening
-        force = load - density * gravity * body_head * seat_area * relief
+        force = load - density * gravity * mean_head * seat_area * relief
         at_rest = speed == 0.0 and ((opening >= stroke and force >= 0.0) or (opening <= 0.0 and force <= 0.0))
         if not at_rest:
-            speed = meeting if meets else (speed + dt * force / mass) / (1.0 + dt * damping / mass)
+            hold = 0.5 * dt * damping / mass
+            speed = meeting if meets else (speed * (1.0 - hold) + dt * force / mass) / (1.0 + hold)
             opening += speed * dt
             if opening >= stroke:
                 opening = stroke
                 speed = -restitution * speed if restitution * speed > max(0.02, dt * force / mass) else 0.0
             elif opening <= 0.0:
                 opening = 0.0
+                landed = min(max(-place / (speed * dt), 0.0), 1.0)
                 speed = -restitution * speed if -restitution * speed > max(0.02, -dt * force / mass) else 0.0
                 if been_open:
                     been_open = False
                     beats += 1
                     last_event = time
                     if beats == start:
-                        mark_time, mark_waste = time, total_waste
+                        mark_time, mark_waste = time + (landed - 1.0) * dt, total_waste
                         mark_delivered, mark_drawn = total_delivered, total_drawn
                     if beats == beats_wanted:
+                        time += (landed - 1.0) * dt
                         state = 0.0
                         break
             if not been_open and opening > 0.5 * stroke:
                 been_open = True
                 last_event = time
-        owed = overfull + seat_area * relief * (opening - place) / dt - piston * (push + give * body_head)
+        swept = piston if piston > 0.0 else seat_area * relief
+        owed = overfull + swept * (opening - place) / dt - piston * (push + give * body_head)
         time += dt
         if been_open and time - last_event > wait_open:
             state = 1.0

@@ -22,8 +22,12 @@ from clackwork.water import Water, water_at
 
 FloatArray = NDArray[np.float64]
 
-_LOSSES = 12
+_LOSSES = 16
 """Lumped losses along a drive pipe, at least."""
+_LONGEST_STEP, _STEPS_OF_SWING, _STEPS_OF_TRAVEL = 7e-4, 30.0, 16.0
+"""Longest step [s]; steps in which the valve's mass takes its stroke, and in which a wave runs the pipe, at least."""
+_BLOCK = 16
+"""Steps in which a wave runs half the way from loss to loss, at most."""
 _SPEED_MOVED = 0.02
 """Share by which the wave speed of a pipe above may be moved to fit the step."""
 
@@ -253,7 +257,7 @@ class Resolution:
 def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     """Losses and steps fine enough that halving the step moves mean flows and beat rate under 0.5 %.
 
-    The step is tied to the valve: a fortieth of the time its moving mass takes over the stroke under its own
+    The step is tied to the valve: a thirtieth of the time its moving mass takes over the stroke under its own
     opening load; and to the pipe, at least sixteen steps for a wave to run its length. With pipes above, the losses
     are as many as let each pipe have a whole number of them with its wave speed moved little.
     """
@@ -261,11 +265,11 @@ def choose_resolution(case: RamCase, refine: int = 1) -> Resolution:
     load = max(abs(reduced.opening_load_open), abs(reduced.opening_load_shut), 1e-3)
     swing = math.sqrt(2.0 * reduced.effective_mass * case.build.waste_valve.stroke / load)
     travel = case.drive_pipe.length / case.wave_speed
-    target = min(swing / 40.0, 5e-4, travel / 16.0)
+    target = min(swing / _STEPS_OF_SWING, _LONGEST_STEP, travel / _STEPS_OF_TRAVEL)
     if case.vessel_head is None and case.line is None:
         # with the delivery shut all hangs on the recoil, whose sharp fronts a coarse step blunts
         target *= 0.5
-    losses = _LOSSES * max(1, math.ceil(travel / (2 * _LOSSES * 16 * target)))
+    losses = _LOSSES * max(1, math.ceil(travel / (2 * _LOSSES * _BLOCK * target)))
     above = [pipe.length / case.wave_speed_of(pipe) / travel for pipe in case.pipes_above]
     if above:
         candidates = range(losses, 8 * losses + 1)
@@ -293,7 +297,7 @@ def _pack_above(case: RamCase, resolution: Resolution) -> dict[str, float]:
 
 
 def pack(
-    case: RamCase, *, resolution: Resolution | None = None, most_beats: int = 90, most_time: float = 0.0
+    case: RamCase, *, resolution: Resolution | None = None, most_beats: int = 200, most_time: float = 0.0
 ) -> FloatArray:
     """The kernel's parameter array of one case, float64[len(PARAMETERS)]."""
     water, build, pipe = case.water, case.build, case.drive_pipe
@@ -352,7 +356,7 @@ def pack(
         "steps_per_half": float(resolution.steps_per_half),
         "least_beats": 9.0,
         "most_beats": float(most_beats),
-        "settle_tolerance": 3e-3,
+        "settle_tolerance": 1e-3,
         "most_time": most_time,
         "wait_open": 0.0,
         "wait_shut": max(200.0 * travel, 2.0),

@@ -39,17 +39,17 @@ from clackwork.ram.layout import (  # noqa: E402
 from clackwork.ram.node import node_flow, waste_head  # noqa: E402
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
-    LANES,
     WALL_TERMS,
-    WORK_ROWS,
     darcy_friction,
     fill_friction_table,
+    loss_work,
     pass_junction,
     pass_losses,
     read_friction,
     spent_in,
     start_losses,
     wall_shear_terms,
+    wave_room,
 )
 from clackwork.ram.settling import window_settled, window_width  # noqa: E402
 
@@ -80,6 +80,8 @@ _BALANCED_BEATS = 3
 _BALANCE_SHARE, _BALANCE_TOLERANCE = 0.5, 1e-3
 """A balanced vessel's head goes by this share, each beat, to what the line asks for the mean flow of so many beats, and
 must meet it within this tolerance over the beats averaged."""
+_LAST_CHANCE = 3.0
+"""Times the tolerance within which the means of the last beats allowed have to agree."""
 _CHOKED = 0.47
 """Share of the outside pressure beyond which more suction draws no more air (air, isentropic; textbook)."""
 
@@ -168,10 +170,12 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         mouth_bore, mouth_speed = p[62], p[64]
     mouth_area = 0.25 * math.pi * mouth_bore * mouth_bore
     mouth_impedance = mouth_speed / (gravity * mouth_area)
+    inverse_mouth = 1.0 / mouth_impedance
     upper_impedance = p[59] / (gravity * 0.25 * math.pi * p[57] * p[57]) if upper > 0 else impedance
     dt = length / wave_speed / (2 * n * half)
     rate = 1.0 / dt
-    step_over_mass, kept_speed = dt / mass, 1.0 / (1.0 + dt * damping / mass)
+    step_over_mass, kept_speed = dt / mass, 1.0 / (1.0 + 0.5 * dt * damping / mass)
+    damped = (1.0 - 0.5 * dt * damping / mass) * kept_speed
     load_slope = (load_open - load_shut) / stroke
     seat_area = 0.25 * math.pi * seat_bore * seat_bore
     curtain_ratio = math.pi * seat_bore / seat_area
@@ -196,37 +200,51 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     line_fixed = line_fittings / (2.0 * gravity * line_area * line_area)
     line_inertance = line_length / (gravity * line_area)
 
-    forward = np.full((3, half, above + n + 1), supply_head)
-    backward = np.full((3, half, above + n + 1), supply_head)
+    forward, backward, work = wave_room(above + n, half, n)
+    forward[:], backward[:] = supply_head, supply_head
     for i in range(above + n + 1):
         # waves of a steady start, each with the impedance of the pipe it runs in
         here = impedance if i > above else (upper_impedance if i > top else mouth_impedance)
         forward[:, :, i] += here * area * start_velocity
         here = impedance if i >= above else (upper_impedance if i >= top else mouth_impedance)
         backward[:, :, i] -= here * area * start_velocity
-    work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
-    upper_work = np.zeros(((upper + LANES - 1) // LANES, WORK_ROWS * LANES))
-    top_work = np.zeros(((top + LANES - 1) // LANES, WORK_ROWS * LANES))
-    if start_velocity != 0.0:
-        for each in (work, upper_work, top_work):
-            start_losses(each, area * start_velocity, half)
-    wall_terms, upper_terms, top_terms = np.zeros((2, WALL_TERMS)), np.zeros((2, WALL_TERMS)), np.zeros((2, WALL_TERMS))
+    upper_work = loss_work(upper)
+    top_work = loss_work(top)
+    wall_terms, upper_terms = np.zeros((2, WALL_TERMS + 2)), np.zeros((2, WALL_TERMS + 2))
+    top_terms = np.zeros((2, WALL_TERMS + 2))
     upper_table, top_table = np.zeros(FRICTION_POINTS + 1), np.zeros(FRICTION_POINTS + 1)
     mean_velocity = 0.5 * terminal_velocity(p)
-    wall_shear_terms(wall_terms, dt, half, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity)
-    for losses, at, its_table, its_terms in ((upper, 56, upper_table, upper_terms), (top, 61, top_table, top_terms)):
+    wall_shear_terms(wall_terms, dt, unsteady * (length / n) / gravity, bore, viscosity, mean_velocity, impedance)
+    for losses, at, its_table, its_terms, its_impedance in (
+        (upper, 56, upper_table, upper_terms, upper_impedance),
+        (top, 61, top_table, top_terms, mouth_impedance),
+    ):
         if losses > 0:
             stretch, its_bore = p[at] / losses / gravity, p[at + 1]
             fill_friction_table(its_table, highest, its_bore, p[at + 2], viscosity, friction_scale * stretch)
             its_velocity = mean_velocity * (bore / its_bore) ** 2
-            wall_shear_terms(its_terms, dt, half, unsteady * stretch, its_bore, viscosity, its_velocity)
+            wall_shear_terms(its_terms, dt, unsteady * stretch, its_bore, viscosity, its_velocity, its_impedance)
+    if start_velocity != 0.0:
+        start_losses(work, area * start_velocity, wall_terms)
+        start_losses(upper_work, area * start_velocity, upper_terms)
+        start_losses(top_work, area * start_velocity, top_terms)
+
+    # what the steps with both valves at rest need, and their tallies
+    may_rest = body_air <= 0.0 and snifter <= 0.0 and delivery_leak <= 0.0 and vessel_held
+    at_rest, quiet_square, quiet_balance, quiet_side = False, 0.0, 0.0, 1.0
+    quiet_give, quiet_kept = 1.5 * body_compliance * rate, 0.5 * body_compliance * rate
+    inverse_compliance = 1.0 / max(body_compliance, 1e-15)
+    quiet_scale = 4.0 * (inverse_impedance + quiet_give)
+    quiet_half = 2.0 / quiet_scale
+    quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
+    quiet_highest = 1e9 if delivery_shut else vessel_head + cracking
 
     marks = np.zeros((most_beats + 2, _TALLIES))
     tally = np.zeros(_TALLIES)
     owed = 0.0
     opening, speed = max(start_opening * stroke, rest_opening), 0.0
     opening_known, waste_open, relief, load = -1.0, 0.0, 1.0, load_shut
-    head_before = 0.0
+    head_before, stored_before = 0.0, 0.0
     air_pressure_head = atmospheric_head
     air_amount = body_air
     air_volume = body_air
@@ -241,6 +259,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     vessel_abs_start = vessel_head + atmospheric_head
     beats = 0
     checked = 0
+    inflow, velocity, waste_now = 0.0, 0.0, 0.0
     been_open = opening > rest_opening
     time = 0.0
     last_event = 0.0
@@ -259,9 +278,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         drawn = 0.0
         for j in range(half):
             wave = backward[before, j, 0]
-            flow = (supply_head - wave) / mouth_impedance
+            flow = (supply_head - wave) * inverse_mouth
             if flow > 0.0:
-                flow = (supply_head - wave - entry_in * flow * flow) / mouth_impedance
+                flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
             forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
             drawn += flow
             tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
@@ -272,28 +291,68 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             feed_flow += half * dt * pull / feed_inertance
             supply_head += half * dt * feed_flow / supply_area
         supply_head -= drawn * dt / supply_area
-        if upper > 0:
+        if above > 0:
             pass_junction(forward, backward, before, above, upper_impedance, impedance)
-            pass_losses(
-                block,
-                forward,
-                backward,
-                top,
-                upper,
-                upper_table,
-                table_scale,
-                1.0 / upper_impedance,
-                upper_terms,
-                upper_work,
-            )
-        if top > 0:
-            pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
-            pass_losses(
-                block, forward, backward, 0, top, top_table, table_scale, 1.0 / mouth_impedance, top_terms, top_work
-            )
-        pass_losses(block, forward, backward, above, n, table, table_scale, inverse_impedance, wall_terms, work)
+            if top > 0:
+                pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
+                pass_losses(block, forward, backward, 0, top_table, table_scale, top_terms, top_work)
+            pass_losses(block, forward, backward, top, upper_table, table_scale, upper_terms, upper_work)
+        pass_losses(block, forward, backward, above, table, table_scale, wall_terms, work)
         # pump
-        for j in range(half):
+        j = 0
+        while j < half:
+            if at_rest and speed == 0.0 and owed == 0.0 and not delivering and cavity <= 0.0:
+                # valves at rest, no air, no snifter: one root from wave to head, until something is about to move
+                quiet = 0
+                head_older = head_before - stored_before * inverse_compliance
+                while j < half:
+                    wave = forward[before, j, above + n]
+                    source = (
+                        wave * inverse_impedance - quiet_kept * head_older + (quiet_give + quiet_kept) * head_before
+                    )
+                    root = (math.sqrt(quiet_square + quiet_scale * abs(source)) - waste_open) * quiet_half
+                    head = math.copysign(root * root, source)
+                    mean_head = 0.5 * (head + head_before)
+                    if head < vapour_head or head > quiet_highest or (mean_head - quiet_balance) * quiet_side > 0.0:
+                        break
+                    backward[before, j, above + n] = 2.0 * head - wave
+                    waste_now = math.copysign(waste_open * root, source)
+                    inflow = (wave - head) * inverse_impedance
+                    head_older, head_before = head_before, head
+                    quiet_wasted += waste_now
+                    quiet_spent += head * waste_now
+                    quiet_stored += head * (inflow - waste_now)
+                    highest_inflow = max(highest_inflow, inflow)
+                    beat_peak, beat_lowest = max(beat_peak, head), min(beat_lowest, head)
+                    if rows < trace.shape[0] and (step + quiet) % trace_stride == 0:
+                        trace[rows, 0] = time + quiet * dt
+                        trace[rows, 1] = head
+                        trace[rows, 2] = inflow / area
+                        trace[rows, 3] = opening
+                        trace[rows, 4] = vessel_head
+                        trace[rows, 5] = waste_now
+                        trace[rows, 6] = 0.0
+                        rows += 1
+                    j += 1
+                    quiet += 1
+                stored_before = body_compliance * (head_before - head_older)
+                step += quiet
+                time += quiet * dt
+                quiet_steps += quiet
+                velocity = inflow / area
+                if j >= half:
+                    break
+            at_rest = False
+            if quiet_steps > 0:
+                tally[1] += quiet_wasted * dt
+                tally[11] += quiet_spent * dt
+                tally[14] += quiet_stored * dt
+                if opening >= stroke:
+                    tally[4] += quiet_steps * dt
+                if balanced:
+                    tally[7] += quiet_steps * vessel_head * dt
+                beat_highest_velocity = max(beat_highest_velocity, highest_inflow / area)
+                quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
             wave = forward[before, j, above + n]
             if opening != opening_known:
                 opening_known = opening
@@ -307,9 +366,27 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             # a moving valve displaces water as a piston; its speed at the end of the step is push + give * head
             piston, push, give = 0.0, 0.0, 0.0
             if speed != 0.0 or (rest_opening < opening and opening < stroke):
-                piston = seat_area * relief
-                push = (speed + step_over_mass * load) * kept_speed
-                give = -step_over_mass * kept_speed * density * gravity * piston
+                half_force = 0.5 * closing_force * relief
+                push = speed * damped + step_over_mass * kept_speed * (load - half_force * head_before)
+                give = -step_over_mass * kept_speed * half_force
+                way = dt * (push + give * head_before)
+                part = 1.0
+                if opening + way < rest_opening:
+                    part = (rest_opening - opening) / way
+                    way *= part
+                elif opening + way > stroke:
+                    part = (stroke - opening) / way
+                    way *= part
+                ratio = curtain_ratio * (opening + 0.5 * way)
+                spread = ratio * ratio / (1.0 + ratio * ratio)
+                waste = waste_factor * math.sqrt(spread)
+                if part < 1.0:
+                    ratio = curtain_ratio * (opening + way)
+                    waste = part * waste + (1.0 - part) * waste_factor * math.sqrt(
+                        ratio * ratio / (1.0 + ratio * ratio)
+                    )
+                waste += waste_leak
+                piston = seat_area * (1.0 - (1.0 - closing) * spread)
             if snifter > 0.0:
                 # air enters by suction; under pressure water leaves, or the air that has gathered down to the hole
                 if head_before <= 0.0:
@@ -334,9 +411,10 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     compliance = body_compliance
                     if air_amount > 0.0:
                         compliance += air_volume / pressure
-                    compliance *= rate
+                    compliance *= 1.5 * rate
                     g_sum = inverse_impedance + compliance - piston * give
-                    source = wave * inverse_impedance + compliance * head_before + back_leak + piston * push + owed
+                    source = wave * inverse_impedance + compliance * head_before + 0.5 * stored_before * rate
+                    source += back_leak + piston * push + owed
                     if air_in != 0.0:
                         source += air_in * atmospheric_head / pressure * rate
                     head = waste_head(g_sum, source, waste)
@@ -389,7 +467,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             inflow = (wave - head) * inverse_impedance
             overfull = 0.0
             if cavitates:
-                stored = compliance * (head - head_before)
+                stored = compliance * (head - head_before) - 0.5 * stored_before * rate
                 cavity += (waste_now + delivered + stored - inflow - moved - owed) * dt
                 cavity -= air_in * atmospheric_head / (head + atmospheric_head)
                 if cavity <= 0.0:
@@ -400,6 +478,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if air_amount > 0.0:
                 air_pressure_head = head + atmospheric_head
                 air_volume = air_amount * atmospheric_head / air_pressure_head
+            stored_before = compliance * (head - head_before) * dt / 1.5
+            mean_head = 0.5 * (head + head_before)
             head_before = head
             tally[1] += waste_now * dt
             if snifted > 0.0 and delivered > 0.0:
@@ -429,14 +509,15 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             if not vessel_held or balanced:
                 tally[7] += vessel_head * dt
             # waste valve
-            force = load - closing_force * head * relief
+            force = load - closing_force * mean_head * relief
             place = opening
             resting_open = opening >= stroke and speed == 0.0 and force >= 0.0
             resting_shut = opening <= rest_opening and speed == 0.0 and force <= 0.0
             if resting_open:
                 tally[4] += dt
             elif not resting_shut:
-                speed = meeting if meets else (speed + step_over_mass * force) * kept_speed
+                speed_now = speed * damped + step_over_mass * kept_speed * force
+                speed = meeting if meets else speed_now
                 opening += dt * speed
                 if opening >= stroke:
                     opening = stroke
@@ -447,13 +528,14 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 elif opening <= rest_opening:
                     opening = rest_opening
                     landing = -speed
+                    landed = min(max((place - rest_opening) * rate / landing, 0.0), 1.0)
                     speed = restitution * landing
                     if speed < max(_REBOUND, -step_over_mass * force):
                         speed = 0.0
                     if been_open:
                         been_open = False
-                        tally[0] = time + dt
-                        tally[10] = dt * (spent_in(work) + spent_in(upper_work) + spent_in(top_work))
+                        tally[0] = time + dt * landed
+                        tally[10] = dt * (spent_in(work, n) + spent_in(upper_work, upper) + spent_in(top_work, top))
                         marks[beats] = tally
                         if balanced and beats >= 2:
                             # move towards the head at which the line takes what the last beats gave
@@ -461,6 +543,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                             taken = max((tally[2] - since[2]) / (tally[0] - since[0]), 0.0)
                             asked = line_lift + _line_loss(taken, line_fixed, line_table, line_scale)
                             vessel_head += _BALANCE_SHARE * (asked - vessel_head)
+                            quiet_highest = 1e9 if delivery_shut else vessel_head + cracking
                         per_beat[beats, 0] = beat_highest_velocity
                         per_beat[beats, 1] = beat_peak
                         per_beat[beats, 2] = beat_lowest
@@ -476,7 +559,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     been_open = True
                     last_event = time
             # what the valve swept less or more than it was given: it met a stop, or left one
-            owed = overfull + seat_area * relief * (opening - place) * rate - moved
+            owed = overfull + (piston if piston > 0.0 else seat_area * relief) * (opening - place) * rate - moved
             if delivered > 0.0:
                 tally[5] += dt
             beat_highest_velocity = max(beat_highest_velocity, velocity)
@@ -492,11 +575,19 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                 rows += 1
             time += dt
             step += 1
+            j += 1
             if beats >= most_beats:
                 break
+            if may_rest and speed == 0.0 and not delivering and (opening >= stroke or opening <= rest_opening):
+                at_rest = opening == opening_known
+                quiet_square = waste_open * waste_open
+                quiet_balance = load / (closing_force * relief)
+                quiet_side = 1.0 if opening >= stroke else -1.0
         block += 1
+        # beats that are still unsure when no more are allowed count as settled by a looser measure
+        enough = tolerance if beats < most_beats else _LAST_CHANCE * tolerance
         if beats > max(least_beats, checked) and window_settled(
-            marks, beats - 1, window_width(beats, least_beats), tolerance, vessel_held
+            marks, beats - 1, window_width(beats, least_beats), enough, vessel_held
         ):
             settled = True
             if balanced:

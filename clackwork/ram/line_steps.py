@@ -19,10 +19,10 @@ from numba import njit  # noqa: E402  (the cache folder has to be known before n
 
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
-    LANES,
+    PADDING,
     WALL_TERMS,
-    WORK_ROWS,
     fill_friction_table,
+    loss_work,
     pass_losses,
     read_friction,
     start_losses,
@@ -72,17 +72,6 @@ HIGHEST, LOWEST, CAVITY, STEADY = range(4)
 _HEAD, _AIR, _VALVE_CAVITY = range(3)  # what the ends remember: head and air of the vessel, cavity at the valve
 BOIL_MARGIN = 1.0
 """Head over vapour head below which the water is said to boil [m]."""
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _steady_loss(friction: float, flow: float, impedance: float) -> float:
-    """Loss of one lump that :func:`pass_losses`, with its one substitution, keeps steady [m]."""
-    loss = friction * flow * flow
-    for _ in range(20):
-        free = flow + loss / (2.0 * impedance)
-        passed = free - friction * free * free / (2.0 * impedance)
-        loss = friction * passed * passed
-    return loss
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -141,7 +130,7 @@ def _inner_step(
     the flows on its two sides.
     """
     now, twice = block % 3, (block + 1) % 3
-    half, n = forward.shape[1], forward.shape[2] - 1
+    half, n = forward.shape[1], int(p[2])
     give = 2.0 * p[1] / p[0]
     for j in range(half):
         step = block * half + j
@@ -187,7 +176,7 @@ def _valve_end(
 ) -> None:  # fmt: skip
     """Send back the waves that come to the valve in one block; it holds its vapour head while a cavity stands there."""
     impedance, dt, before = p[0], p[1], (block + 2) % 3
-    half, n = forward.shape[1], forward.shape[2] - 1
+    half, n = forward.shape[1], int(p[2])
     for j in range(half):
         step = block * half + j
         wave = forward[before, j, n]
@@ -230,13 +219,13 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     fill_friction_table(table, 4.0 * flow, bore, p[7], p[8], p[9] * p[10])
     table += p[12]
     table_scale = FRICTION_POINTS / math.sqrt(4.0 * flow)
-    wall_terms = np.zeros((2, WALL_TERMS))
-    wall_shear_terms(wall_terms, dt, half, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore))
-    work = np.zeros(((n + LANES - 1) // LANES, WORK_ROWS * LANES))
-    start_losses(work, flow, half)
-    loss = _steady_loss(read_friction(table, table_scale, flow), flow, impedance)
+    wall_terms = np.zeros((2, WALL_TERMS + 2))
+    wall_shear_terms(wall_terms, dt, p[11] * p[9], bore, p[8], flow / (0.25 * math.pi * bore * bore), impedance)
+    work = loss_work(n)
+    start_losses(work, flow, wall_terms)
+    loss = read_friction(table, table_scale, flow) * flow * flow
     start_head = p[13] + p[14] + n * loss
-    forward, backward = np.empty((3, half, n + 1)), np.empty((3, half, n + 1))
+    forward, backward = np.zeros((3, half, n + 1 + PADDING)), np.zeros((3, half, n + 1 + PADDING))
     for i in range(n + 1):
         forward[:, :, i] = start_head - i * loss + impedance * flow
         backward[:, :, i] = start_head - i * loss - impedance * flow
@@ -248,6 +237,6 @@ def step_surge(p: FloatArray, boiling: FloatArray, envelope: FloatArray, trace: 
     ends, cavities = np.array([start_head, start_air, gas[n + 1]]), gas[1 : n + 1]
     for block in range(int(p[4]) // half):
         _pump_end(block, forward, backward, ends, envelope, p, trace, stride, start_air)
-        pass_losses(block, forward, backward, 0, n, table, table_scale, 1.0 / impedance, wall_terms, work)
+        pass_losses(block, forward, backward, 0, table, table_scale, wall_terms, work)
         _inner_step(block, forward, backward, boiling, cavities, envelope, p, trace, stride)
         _valve_end(block, forward, backward, ends, envelope, p, trace, stride, boiling[n + 1])

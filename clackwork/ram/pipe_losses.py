@@ -15,19 +15,21 @@ from numba import njit  # noqa: E402  (the cache folder has to be known before n
 
 FloatArray = NDArray[np.float64]
 
-_QUICK_TERMS = 3
 WALL_TERMS = 6
-"""Exponentials of the wall shear: the quick ones stepped at every step, the others at every block."""
-_WALL_SPACING = 2.0
-"""Between the logarithms of their rates: the sum ripples by 1.4 % about the weighting function."""
+"""Exponentials of the wall shear."""
+_FASTEST, _SLOWEST = 2.7, 0.25
+"""Rates of the first exponential, by the step, and of the last, by the decay of the weighting function."""
 _REFRESH = 4
-"""Blocks between two readings of the friction table, each at the mean flow since the last."""
+"""Blocks between two readings of the friction table, each at the mean of the flows at the blocks' ends since the last."""
 LANES = 16
 """Losses stepped side by side."""
-WORK_ROWS = WALL_TERMS + 8
-_DOWN, _UP, _FLOW, _SLOW = 0, LANES, 2 * LANES, 3 * LANES
-_FRICTION, _MEAN, _SPENT, _START = 4 * LANES, 5 * LANES, 6 * LANES, 7 * LANES
-_MEMORY = 8 * LANES
+PADDING = LANES
+"""Columns that arrays of waves need beyond their own: losses that are not there are stepped too, and never read."""
+WORK_ROWS = WALL_TERMS + 6
+_DOWN, _UP, _FLOW, _FRICTION, _MEAN, _SPENT = 0, LANES, 2 * LANES, 3 * LANES, 4 * LANES, 5 * LANES
+_MEMORY = 6 * LANES
+_CACHE_LINE = 8
+"""Numbers in one line of cache, 64 bytes on the usual processors."""
 FRICTION_POINTS = 256
 _LEAST_REYNOLDS = 200.0
 
@@ -83,44 +85,63 @@ def read_friction(table: FloatArray, scale: float, flow: float) -> float:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def wall_shear_terms(
-    terms: FloatArray, dt: float, half: int, stretch_over_g: float, bore: float, viscosity: float, velocity: float
+    terms: FloatArray,
+    dt: float,
+    stretch_over_g: float,
+    bore: float,
+    viscosity: float,
+    velocity: float,
+    impedance: float,
 ) -> None:
-    """Decays (row 0) and gains (row 1) of the head lost to unsteady wall shear along one lump's stretch.
+    """What :func:`pass_losses` needs of the head lost to unsteady wall shear along one lump's stretch.
+
+    Row 0: by how much the memory of each exponential decays in a step, then the share of the waves' difference that is
+    flow, [m2/s], and twice the impedance [s/m2]. Row 1: by how much the flow of the step before counts in each memory,
+    then their sum with what acts at once [s/m2].
 
     Convolution of the acceleration with Vardy and Brown's weighting function for smooth turbulent flow (2003; from
     memory), W = exp(-B tau) / (2 sqrt(pi tau)), tau = 4 nu t / D^2, at the Reynolds number of ``velocity``.
     1/sqrt(tau) is taken as a sum of exponentials, the trapezoidal rule on (1/sqrt(pi)) int exp(-tau e^x + x/2) dx,
-    which the recursion of Trikha (1975; from memory) steps exactly. The quick terms go by the step, the slow ones,
-    which hardly decay within a block, by the block.
+    which a recursion (after Trikha, 1975; from memory) steps exactly for a flow that changes evenly over a step.
+    What is faster than a step acts at once: its gain, in the last column, makes up the integral over one step, 1 /
+    sqrt(pi tau). With a midpoint in its place the shear of a front comes out a third too small however fine the step.
 
     Parameters
     ----------
-    terms : float64[2, WALL_TERMS]
+    terms : float64[2, WALL_TERMS + 2]
         Filled in.
     dt : float
         Step [s].
-    half : int
-        Steps in a block.
     stretch_over_g : float
         Length of pipe of one lump over gravity, times the share of the wall shear wanted [s2].
-    bore, viscosity, velocity : float
-        [m], [m2/s], [m/s]
+    bore, viscosity, velocity, impedance : float
+        [m], [m2/s], [m/s], [s/m2]
     """
     area = 0.25 * math.pi * bore * bore
     reynolds = max(velocity * bore / viscosity, 2000.0)
     shear_decay = reynolds ** math.log10(15.29 / reynolds**0.0567) / 12.86
     tau = 4.0 * viscosity * dt / (bore * bore)
     scale = 16.0 * viscosity * stretch_over_g / (bore * bore * area)
-    top = math.log(1.0 / tau) + 1.0
+    first = math.log(_FASTEST / tau)
+    spacing = max((first - math.log(_SLOWEST * shear_decay)) / (WALL_TERMS - 1), 0.5)
+    at_once = 1.0 / math.sqrt(math.pi * tau)
+    kept = gains = 0.0
     for k in range(WALL_TERMS):
-        x = top - _WALL_SPACING * k
-        fall = (math.exp(x) + shear_decay) * (tau if k < _QUICK_TERMS else tau * half)
-        terms[0, k] = math.exp(-fall)
-        weight = _WALL_SPACING * math.exp(0.5 * x) / (2.0 * math.pi)
+        x = first - spacing * k
+        fall = (math.exp(x) + shear_decay) * tau
+        weight = spacing * math.exp(0.5 * x) / (2.0 * math.pi)
         if k == WALL_TERMS - 1:
             # the slowest stands for all slower ones too, a geometric series: exp(-B tau) is gone before they differ
-            weight /= 1.0 - math.exp(-0.5 * _WALL_SPACING)
-        terms[1, k] = scale * weight * math.exp(-0.5 * fall)
+            weight /= 1.0 - math.exp(-0.5 * spacing)
+        gain = weight * (1.0 - math.exp(-fall)) / fall
+        at_once -= gain
+        gains += gain
+        terms[0, k], terms[1, k] = math.exp(-fall), scale * gain * (1.0 - math.exp(-fall))
+        kept += terms[1, k]
+    at_once = max(at_once, 0.0)
+    terms[0, WALL_TERMS] = 1.0 / (2.0 * impedance + scale * (gains + at_once))
+    terms[0, WALL_TERMS + 1] = 2.0 * impedance
+    terms[1, WALL_TERMS] = kept + scale * at_once
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -141,111 +162,134 @@ def pass_junction(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def start_losses(work: FloatArray, flow: float, half: int) -> None:
-    """Set the losses of :func:`pass_losses` to a steady flow [m3/s]."""
-    for group in range(work.shape[0]):
-        for v in range(LANES):
-            work[group, _FLOW + v] = flow
-            work[group, _MEAN + v] = abs(flow) * half * _REFRESH
+def loss_work(losses: int) -> FloatArray:
+    """State of so many losses at rest, for :func:`pass_losses`."""
+    return aligned_zeros((losses + LANES - 1) // LANES * WORK_ROWS * LANES)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def aligned_zeros(size: int) -> FloatArray:
+    """Zeros that begin where a line of the processor's cache does: rows across two such lines cost more time."""
+    room = np.zeros(size + _CACHE_LINE)
+    start = (-room.ctypes.data) % (8 * _CACHE_LINE) // 8
+    return room[start : start + size]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def wave_room(losses: int, half: int, work_losses: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Waves downstream and upstream, float64[3, half, columns], and the state of so many losses, in one piece of memory.
+
+    Apart, they lie now so, now so to each other, and a step costs up to half as much again.
+    """
+    columns = (losses + 1 + PADDING + _CACHE_LINE - 1) // _CACHE_LINE * _CACHE_LINE
+    waves = 3 * half * columns
+    room = aligned_zeros(2 * waves + (work_losses + LANES - 1) // LANES * WORK_ROWS * LANES)
+    forward, backward = room[:waves].reshape(3, half, columns), room[waves : 2 * waves].reshape(3, half, columns)
+    return forward, backward, room[2 * waves :]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def start_losses(work: FloatArray, flow: float, terms: FloatArray) -> None:
+    """Set the losses of :func:`pass_losses` to a steady flow [m3/s]."""
+    for group in range(work.size // (WORK_ROWS * LANES)):
+        own = group * WORK_ROWS * LANES
+        for v in range(LANES):
+            work[own + _FLOW + v] = flow
+            work[own + _MEAN + v] = abs(flow) * _REFRESH
+            for k in range(WALL_TERMS):
+                work[own + _MEMORY + k * LANES + v] = -terms[1, k] / (1.0 - terms[0, k]) * flow
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def pass_losses(
     block: int,
     forward: FloatArray,
     backward: FloatArray,
     first: int,
-    losses: int,
     table: FloatArray,
     table_scale: float,
-    inverse_impedance: float,
     terms: FloatArray,
     work: FloatArray,
 ) -> None:
     """Carry the waves of one block through the losses of one pipe.
 
     Across a loss Q = Q0 - loss / (2 B), Q0 the flow without it, and each wave onward carries the whole loss away.
-    The wall shear of the very step is taken with the flow it slows (implicit), quasi-steady friction r Q |Q| with one
-    substitution. Losses go side by side, ``LANES`` at a time, with all they need in rows of one array a fixed distance
-    apart, so that the compiler can use vector instructions.
+    Wall shear of this step is taken with the flow it slows (implicit), quasi-steady friction r |Q| Q with |Q| of the
+    step before. With m = z + g Q for the memory of each exponential, z does not wait for the flow of its own step.
+    Losses go side by side, ``LANES`` at a time, with all they need in rows of one array a fixed distance apart, so that
+    the compiler can use vector instructions; their number is a constant for the same reason, and those that are not
+    there are stepped for nothing. Pipes in series go from the top down, so that the next one writes over that.
 
     Parameters
     ----------
-    forward, backward : float64[3, half, losses + 1]
+    forward, backward : float64[3, half, losses + 1 + PADDING]
         Waves downstream and upstream in the last three blocks: ``forward[:, :, i]`` comes to loss i,
-        ``backward[:, :, i + 1]`` too; column 0 of one and the last of the other belong to supply and pump.
-    first, losses : int
-        The pipe's losses: so many, from this one.
+        ``backward[:, :, i + 1]`` too; column 0 of one and ``losses`` of the other belong to supply and pump.
+    first : int
+        The pipe's first loss.
     table, table_scale : float64[FRICTION_POINTS + 1], float
         From :func:`fill_friction_table`.
-    terms : float64[2, WALL_TERMS]
+    terms : float64[2, WALL_TERMS + 2]
         From :func:`wall_shear_terms`.
-    work : float64[groups, WORK_ROWS * LANES]
+    work : float64[groups * WORK_ROWS * LANES]
         State of the losses, kept from block to block; :func:`spent_in` reads what they have taken.
     """
     now, twice = block % 3, (block + 1) % 3
     half = forward.shape[1]
-    d0, d1, d2 = terms[0, 0], terms[0, 1], terms[0, 2]
-    g0, g1, g2 = terms[1, 0], terms[1, 1], terms[1, 2]
-    quick_gain = g0 + g1 + g2
-    d3, d4, d5 = terms[0, 3], terms[0, 4], terms[0, 5]
-    g3, g4, g5 = terms[1, 3], terms[1, 4], terms[1, 5]
-    slow_gain = g3 + g4 + g5
-    stiffness = quick_gain + slow_gain
-    half_inverse = 0.5 * inverse_impedance
-    share = 1.0 / (1.0 + stiffness * half_inverse)
-    for group in range(work.shape[0]):
+    d0, d1, d2, d3, d4, d5 = terms[0, 0], terms[0, 1], terms[0, 2], terms[0, 3], terms[0, 4], terms[0, 5]
+    e0, e1, e2, e3, e4, e5 = terms[1, 0], terms[1, 1], terms[1, 2], terms[1, 3], terms[1, 4], terms[1, 5]
+    half_share, twice_impedance, kept = terms[0, WALL_TERMS], terms[0, WALL_TERMS + 1], terms[1, WALL_TERMS]
+    for group in range(work.size // (WORK_ROWS * LANES)):
         here = first + group * LANES
-        width = min(LANES, losses - group * LANES)
-        own = work[group]
+        own = group * WORK_ROWS * LANES
         if block % _REFRESH == 0:
-            for v in range(width):
-                own[_FRICTION + v] = read_friction(table, table_scale, own[_MEAN + v] / (_REFRESH * half))
-                own[_MEAN + v] = 0.0
-        for v in range(width):
-            own[_START + v] = own[_FLOW + v]
-            slow = own[_MEMORY + 3 * LANES + v] + own[_MEMORY + 4 * LANES + v] + own[_MEMORY + 5 * LANES + v]
-            own[_SLOW + v] = slow - slow_gain * own[_FLOW + v]
+            for v in range(LANES):
+                work[own + _FRICTION + v] = half_share * read_friction(
+                    table, table_scale, work[own + _MEAN + v] / _REFRESH
+                )
+            for v in range(LANES):
+                work[own + _MEAN + v] = 0.0
         for j in range(half):
-            for v in range(width):
-                own[_DOWN + v] = forward[twice, j, here + v]
-            for v in range(width):
-                own[_UP + v] = backward[twice, j, here + v + 1]
-            for v in range(width):
-                m0 = own[_MEMORY + v] * d0
-                m1 = own[_MEMORY + LANES + v] * d1
-                m2 = own[_MEMORY + 2 * LANES + v] * d2
-                last = own[_FLOW + v]
-                known = (m0 + (m1 + m2)) + (own[_SLOW + v] - quick_gain * last)
-                free = (own[_DOWN + v] - own[_UP + v]) * half_inverse
-                friction = own[_FRICTION + v]
-                flow = (free - (known + friction * free * abs(free)) * half_inverse) * share
-                loss = known + stiffness * flow + friction * flow * abs(flow)
-                own[_DOWN + v] = own[_DOWN + v] - loss
-                own[_UP + v] = own[_UP + v] + loss
-                own[_FLOW + v] = flow
-                own[_MEAN + v] = own[_MEAN + v] + abs(flow)
-                own[_SPENT + v] = own[_SPENT + v] + loss * flow
-                change = flow - last
-                own[_MEMORY + v] = m0 + g0 * change
-                own[_MEMORY + LANES + v] = m1 + g1 * change
-                own[_MEMORY + 2 * LANES + v] = m2 + g2 * change
-            for v in range(width):
-                forward[now, j, here + v + 1] = own[_DOWN + v]
-            for v in range(width):
-                backward[now, j, here + v] = own[_UP + v]
-        for v in range(width):
-            change = own[_FLOW + v] - own[_START + v]
-            own[_MEMORY + 3 * LANES + v] = own[_MEMORY + 3 * LANES + v] * d3 + g3 * change
-            own[_MEMORY + 4 * LANES + v] = own[_MEMORY + 4 * LANES + v] * d4 + g4 * change
-            own[_MEMORY + 5 * LANES + v] = own[_MEMORY + 5 * LANES + v] * d5 + g5 * change
+            for v in range(LANES):
+                work[own + _DOWN + v] = forward[twice, j, here + v]
+            for v in range(LANES):
+                work[own + _UP + v] = backward[twice, j, here + v + 1]
+            for v in range(LANES):
+                m0 = work[own + _MEMORY + v] * d0
+                m1 = work[own + _MEMORY + LANES + v] * d1
+                m2 = work[own + _MEMORY + 2 * LANES + v] * d2
+                m3 = work[own + _MEMORY + 3 * LANES + v] * d3
+                m4 = work[own + _MEMORY + 4 * LANES + v] * d4
+                m5 = work[own + _MEMORY + 5 * LANES + v] * d5
+                last = work[own + _FLOW + v]
+                work[own + _MEMORY + v] = m0 - e0 * last
+                work[own + _MEMORY + LANES + v] = m1 - e1 * last
+                work[own + _MEMORY + 2 * LANES + v] = m2 - e2 * last
+                work[own + _MEMORY + 3 * LANES + v] = m3 - e3 * last
+                work[own + _MEMORY + 4 * LANES + v] = m4 - e4 * last
+                work[own + _MEMORY + 5 * LANES + v] = m5 - e5 * last
+                down, up = work[own + _DOWN + v], work[own + _UP + v]
+                over = down - up
+                smooth = (over - ((((m0 + m1) + (m2 + m3)) + (m4 + m5)) - kept * last)) * half_share
+                slowed = work[own + _FRICTION + v] * abs(last)
+                flow = smooth - smooth * (slowed * (1.0 - slowed))
+                loss = over - flow * twice_impedance
+                work[own + _DOWN + v] = down - loss
+                work[own + _UP + v] = up + loss
+                work[own + _FLOW + v] = flow
+                work[own + _SPENT + v] = work[own + _SPENT + v] + loss * flow
+            for v in range(LANES):
+                forward[now, j, here + v + 1] = work[own + _DOWN + v]
+            for v in range(LANES):
+                backward[now, j, here + v] = work[own + _UP + v]
+        for v in range(LANES):
+            work[own + _MEAN + v] = work[own + _MEAN + v] + abs(work[own + _FLOW + v])
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def spent_in(work: FloatArray) -> float:
+def spent_in(work: FloatArray, losses: int) -> float:
     """Sum over steps and losses of loss times flow since the start [m4/s]."""
     total = 0.0
-    for group in range(work.shape[0]):
-        for v in range(LANES):
-            total += work[group, _SPENT + v]
+    for i in range(losses):
+        total += work[i // LANES * WORK_ROWS * LANES + _SPENT + i % LANES]
     return total

@@ -24,7 +24,8 @@ def window_width(beats: int, least_beats: int) -> int:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def window_settled(marks: FloatArray, last: int, width: int, tolerance: float, vessel_held: bool) -> bool:
-    """True when the means of the last two windows of ``width`` beats agree and their scatter cannot hide a drift.
+    """True when the means of the last two windows of ``width`` beats agree within ``tolerance`` and the standard error
+    of the beat period over both, taken as that of unrelated beats, is below one and a half times that.
 
     With a vessel that fills and empties its line must also take what the ram gives.
     """
@@ -41,10 +42,10 @@ def window_settled(marks: FloatArray, last: int, width: int, tolerance: float, v
             return False
     if not vessel_held:
         given = marks[end, 2] - marks[start, 2]
-        if abs(marks[end, 6] - marks[start, 6] - given) > 3.0 * tolerance * given:
+        if abs(marks[end, 6] - marks[start, 6] - given) > 9.0 * tolerance * given:
             return False
     mean = (marks[end, 0] - marks[start, 0]) / (2 * width)
     square = 0.0
     for i in range(start, end):
         square += (marks[i + 1, 0] - marks[i, 0] - mean) ** 2
-    return math.sqrt(square) / (2 * width) < 2.0 * tolerance * mean
+    return math.sqrt(square) / (2 * width) < 1.5 * tolerance * mean

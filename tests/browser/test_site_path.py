@@ -158,6 +158,7 @@ def test_a_table_of_sites_in_the_browser(shop: Served, desk: Page, phone: Page) 
     check_look(desk)
     desk.get_by_role("button", name="Take 1 site").click()
     expect(desk.locator("#listing")).to_contain_text("Oak Hill")
+    desk.wait_for_load_state("load")  # the scripts are there
     desk.fill("#search", "oak")
     expect(desk.locator("#listing li")).to_have_count(1)
     phone.goto("/sites/table")
