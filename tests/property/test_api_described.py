@@ -19,6 +19,7 @@ import schemathesis
 from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from invented_switch import keep_study
 from invented_twin import demo, performance, twin_of
 from schemathesis import Case
 from schemathesis.checks import not_a_server_error
@@ -189,10 +190,13 @@ def furnish(book: Book) -> There:
     """Give the invented book a twin, a performance, work that waits and a device; say what is in it."""
     [build] = book.list("build", search="flap").records
     book.keep_twin(build.id, twin_of(demo().builds["flap"]))
+    [other] = book.list("build", search="poppet").records
+    book.keep_twin(other.id, twin_of(demo().builds["poppet"]))
     drawn = ask_for(book, "performance", {"build_id": build.id}, title="Performance of flap")
     assert job_rows.take_up(book, "by hand") is not None
     job_rows.end(book, drawn.id, "by hand", "done", result=performance_plain(performance()))
     design = designed(book)
+    keep_study(book)
     book.add(
         "visit",
         "first start",
@@ -253,6 +257,8 @@ def kind_of_number(path: str, name: str, kind: str) -> str:
         "sites": "site",
         "visits": "visit",
         "photographs": "file",
+        "parts": "part",
+        "switches": "switch",
     }
     return next((what for part, what in found.items() if f"/{part}/{{{name}}}" in path), kind or "pump")
 
@@ -304,6 +310,9 @@ def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path
         values |= {"visit": there.numbers["visit"][0], "photograph": PICTURE}
     if path.startswith("/api/quick") and meet():
         values |= {"lift_from_pump": "18 m", "lift_from_source": None, "assume": {}}
+    if path.endswith("/looks") and meet():
+        values.update((key, None) for key in ("beats", "wear", "just_seen", "seen_failing", "cause") if key in values)
+        values |= {"date": "2025-05-03", "outcome": "runs on"}
     runs = [there.records[number] for number in there.numbers["run"]]
     if path == "/api/bench/plan" and meet():
         values["kind"] = draw(st.sampled_from(sorted({run.entered["kind"] for run in runs})))

@@ -9,14 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from invented_switch import switch_found
+from invented_switch import keep_study, switch_found
 from pypdf import PdfReader
 from shop_case import Shop, shop
 
 from clackwork.book import Record
-from clackwork.shop import job_rows
-from clackwork.shop.switching import _builds_of, ask_switch, basis_of_study
-from clackwork.switch_report import switch_json
 from clackwork.switch_words import switch_words
 
 SYSTEMS = ("metric", "us")
@@ -39,18 +36,7 @@ def named(works: Shop, kind: str, name: str) -> Record:
 def studied(works: Shop) -> Record:
     """The demo's switch, studied on invented twins, as the worker leaves it."""
     works.fit()
-    switch = named(works, "switch", "poppet")
-    job = ask_switch(works.book, switch.id)
-    assert job_rows.take_up(works.book, "by hand") is not None
-    asked, found = switch_found()
-    builds = _builds_of(works.book, switch, works.book.workbook(switch.links["pump"]))
-    result = {
-        "words": {system: switch_words(found, asked, "EUR", system) for system in SYSTEMS},
-        "plain": {system: switch_json(found, asked, "EUR", system) for system in SYSTEMS},
-        "rests_on": basis_of_study(works.book, switch, builds),
-    }
-    job_rows.end(works.book, job.id, "by hand", "done", result=result)
-    return switch
+    return keep_study(works.book)
 
 
 def test_parts_are_listed_by_what_they_show(works: Shop) -> None:
