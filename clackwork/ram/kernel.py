@@ -37,10 +37,10 @@ from clackwork.ram.layout import (  # noqa: E402
     R,
 )
 from clackwork.ram.node import node_flow, waste_head  # noqa: E402
+from clackwork.ram.open_flow import terminal_velocity  # noqa: E402
 from clackwork.ram.pipe_losses import (  # noqa: E402
     FRICTION_POINTS,
     WALL_TERMS,
-    darcy_friction,
     fill_friction_table,
     loss_work,
     pass_junction,
@@ -51,27 +51,15 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     wall_shear_terms,
     wave_room,
 )
-from clackwork.ram.settling import window_settled, window_width  # noqa: E402
+from clackwork.ram.settling import tell_means, window_settled, window_width  # noqa: E402
 
 __all__ = [
-    "BEATING",
-    "IRREGULAR",
-    "PARAMETERS",
-    "RESULTS",
-    "STALLED_OPEN",
-    "STALLED_SHUT",
-    "TRACE_COLUMNS",
-    "UNSETTLED",
-    "P",
-    "R",
-    "simulate",
-    "terminal_velocity",
-]
+    "BEATING", "IRREGULAR", "PARAMETERS", "RESULTS", "STALLED_OPEN", "STALLED_SHUT", "TRACE_COLUMNS",
+    "UNSETTLED", "P", "R", "simulate", "terminal_velocity",
+]  # fmt: skip
 
 FloatArray = NDArray[np.float64]
 
-_ABOVE = (P["upper_length"], P["top_length"])
-"""Where the pipes above the drive pipe's last one stand among the parameters: the next one up, and the one above it."""
 _REBOUND = 0.02
 """Slower rebounds [m/s], or such as the load undoes within a step, are none."""
 _TALLIES = 17
@@ -84,33 +72,6 @@ _LAST_CHANCE = 3.0
 """Times the tolerance within which the means of the last beats allowed have to agree."""
 _CHOKED = 0.47
 """Share of the outside pressure beyond which more suction draws no more air (air, isentropic; textbook)."""
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def terminal_velocity(p: FloatArray) -> float:
-    """Velocity at the pump [m/s] with the waste valve at its open stop for ever, of one row of parameters."""
-    gravity, viscosity, fall = p[0], p[2], p[5]
-    length, bore, roughness, entry_loss, friction_scale = p[7], p[8], p[9], p[10], p[12]
-    ratio = 4.0 * p[18] / p[19]
-    spread = ratio * ratio / (1.0 + ratio * ratio)
-    seat_to_pipe = (p[19] / bore) ** 2
-    mouth = bore
-    for at in _ABOVE:
-        if p[at] > 0.0:
-            mouth = p[at + 1]
-    fixed = (1.0 + entry_loss) * (bore / mouth) ** 4 + 1.0 / (p[20] * p[20] * spread * seat_to_pipe * seat_to_pipe)
-    fixed += 2.0 * gravity * p[55] * (0.25 * math.pi * bore * bore) ** 2
-    velocity = 1.0
-    for _ in range(12):
-        friction = friction_scale * darcy_friction(max(velocity * bore / viscosity, 1.0), roughness / bore)
-        loss = fixed + friction * length / bore
-        for at in _ABOVE:
-            if p[at] > 0.0:
-                reynolds = max(velocity * bore * bore / (p[at + 1] * viscosity), 1.0)
-                friction = friction_scale * darcy_friction(reynolds, p[at + 2] / p[at + 1])
-                loss += friction * p[at] / p[at + 1] * (bore / p[at + 1]) ** 4
-        velocity = math.sqrt(2.0 * gravity * fall / loss)
-    return velocity
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -630,33 +591,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     width = min(2 * window_width(beats, least_beats), last)
     if width < 1:
         return rows
-    first = last - width
-    duration = marks[last, 0] - marks[first, 0]
-    result[2] = width
-    result[3] = duration / width
-    square = 0.0
-    for i in range(first, last):
-        square += (marks[i + 1, 0] - marks[i, 0] - duration / width) ** 2
-    result[4] = math.sqrt(square / width)
-    result[5] = (marks[last, 1] - marks[first, 1]) / duration
-    result[6] = (marks[last, 2] - marks[first, 2]) / duration
-    result[7] = (marks[last, 3] - marks[first, 3]) / duration
-    result[13] = (marks[last, 4] - marks[first, 4]) / width
-    result[14] = (marks[last, 5] - marks[first, 5]) / width
-    if not vessel_held or balanced:
-        result[15] = (marks[last, 7] - marks[first, 7]) / duration
-    result[17] = (marks[last, 6] - marks[first, 6]) / duration
-    result[22] = (marks[last, 16] - marks[first, 16]) / width
-    for i in range(8):
-        result[23 + i] = density * gravity * (marks[last, 8 + i] - marks[first, 8 + i]) / width
-    lowest, highest_head = 1e9, -1e9
-    for i in range(first + 1, last + 1):
-        result[8] += per_beat[i, 0] / width
-        highest_head, lowest = max(highest_head, per_beat[i, 1]), min(lowest, per_beat[i, 2])
-        result[11] += per_beat[i, 3] / width
-        result[12] += per_beat[i, 4] / width
-        result[16] += per_beat[i, 5] / width
-    result[9], result[10] = highest_head, lowest
+    tell_means(result, marks, per_beat, last, width, density * gravity, not vessel_held or balanced)
     # never settled, or beats that scatter by more than a tenth: still an honest mean, but said to be irregular
     if not settled or result[4] > 0.1 * result[3]:
         result[0] = IRREGULAR
