@@ -86,7 +86,9 @@ def switch_words(found: WholeStudy, asked: SwitchAsked, currency: str, system: s
 
 
 def _sentences(lines: Any) -> list[str]:
-    return [f"{line.strip()[:1].upper()}{line.strip()[1:]}" for line in lines if line.strip() and not line.endswith(":")]
+    return [
+        f"{line.strip()[:1].upper()}{line.strip()[1:]}" for line in lines if line.strip() and not line.endswith(":")
+    ]
 
 
 def _bar(one: PlaceVerdict, system: str) -> dict[str, Any]:

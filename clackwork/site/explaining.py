@@ -28,6 +28,9 @@ _STALLED = 1e6
 SHARP_HOLE = 0.6
 """Discharge coefficient of a small sharp hole, as a snifter's."""
 _NOTHING = 1e-3
+_ALIKE = 0.05
+"""Misfits so far apart, in squares of a band's half width, are alike: a few hundredths of a width in each figure, about
+what halving the engine's step moves (docs/validation.md)."""
 
 
 @dataclass(frozen=True)
@@ -287,7 +290,7 @@ def explain(
     tried = _search(question, causes, progress)
     before, found = question.misfit(base), []
     for cause in causes:
-        size, result, left = min(tried[cause.id], key=lambda one: one[2])
+        size, result, left = _middle_of_the_best(tried[cause.id])
         cost = min(misfit + (tried_size / cause.usual) ** 2 for tried_size, _, misfit in tried[cause.id])
         share = 1.0 - left / before
         if share >= _LEAST_EXPLAINED:
@@ -295,6 +298,14 @@ def explain(
             all_in = all(abs(one) <= 1.0 for one in question.widths(result))
             found.append((cost, Explanation(cause.id, reason, share, all_in)))
     return tuple(one for _, one in sorted(found, key=lambda pair: pair[0]))
+
+
+def _middle_of_the_best(tried: Sequence[_Tried]) -> _Tried:
+    """Of the sizes that explain as well as the best, which the engine's own steps order by chance, the middle one."""
+    least = min(misfit for _, _, misfit in tried)
+    alike = [one for one in tried if one[2] <= least + _ALIKE]
+    middle = sum(size for size, _, _ in alike) / len(alike)
+    return min(alike, key=lambda one: abs(one[0] - middle))
 
 
 _Tried = tuple[float, BeatResult, float]

@@ -219,9 +219,9 @@ def test_a_run_is_taken_only_from_this_page(own: Browser) -> None:
 # --- the card
 
 
-def test_the_card_may_be_shown_for_a_day_without_asking(demo: Browser) -> None:
+def test_the_card_may_be_shown_for_a_week_without_asking(demo: Browser) -> None:
     card = demo.get("/bench/card?trial=1")
-    assert card.headers["cache-control"] == "private, max-age=86400"
+    assert card.headers["cache-control"] == "private, max-age=604800"
     assert "script-src 'self'" in card.headers["content-security-policy"]
     assert not re.search(r"<script(?![^>]*\bsrc=)|\bon\w+=|style=", card.text)
 

@@ -51,7 +51,9 @@ def test_a_surveyed_site_shows_its_figures_and_drawing(case: Shop) -> None:
 def test_a_designed_site_answers_first(case: Shop) -> None:
     case.fit()
     shown = case.page(f"/sites/{case.designed().id}")
-    assert "<strong>Only if:</strong> 1 Two-inch C (invented) pump on 18.0 m of 2 in steel schedule 40, threaded." in shown
+    assert (
+        "<strong>Only if:</strong> 1 Two-inch C (invented) pump on 18.0 m of 2 in steel schedule 40, threaded." in shown
+    )
     assert "2310 L/day" in shown and "1990 to 2630" in shown
     assert (
         shown.index("Delivered a day") < shown.index("3 choices") < shown.index("Quotation") < shown.index("As entered")
