@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from clackwork.errors import InputError, ModelError
 from clackwork.quantities import format_quantity
-from clackwork.ram.engine import BeatResult, RamCase, choose_resolution, run_trace
+from clackwork.ram.batch import run_packed
+from clackwork.ram.engine import BeatResult, RamCase, choose_resolution, pack, run_trace, unpack
 from clackwork.ram.operating import operating_point, settled_beats
 from clackwork.ram.parts import STANDARD_GRAVITY, GuidedPoppet, HingedFlap
 from clackwork.ram.phases import BeatPhases, last_phases
@@ -44,6 +45,7 @@ _STALLED_SHOWN = 4.0
 _SCAN = 25
 """Values of a slider at which the pump is tried; a stall narrower than the way between two may be missed."""
 _HALVINGS = 5
+_SCAN_BEATS = 40
 
 
 @dataclass(frozen=True)
@@ -345,11 +347,20 @@ def live_edges(case: RamCase, name: str, low: float, high: float, *, workers: in
     return LiveEdges(name, input_value(case, name), bands)
 
 
+def _scanned(cases: Sequence[RamCase], workers: int | None) -> list[BeatResult]:
+    """Runs that tell whether pumps stall or deliver: at a held head a few beats do, where means would want hundreds."""
+    if not cases or any(case.line is not None for case in cases):
+        return settled_beats(cases, workers=workers)
+    packed = np.array([pack(case, most_beats=_SCAN_BEATS) for case in cases])
+    results = run_packed(packed, workers=workers)
+    return [unpack(case, row, result) for case, row, result in zip(cases, packed, results, strict=True)]
+
+
 def _states(case: RamCase, name: str, values: Sequence[float], workers: int | None) -> list[str]:
     """State at each value of one input, "" where the pump beats and delivers."""
     moved = [with_input(case, name, value) for value in values]
     opened = [each for each in moved if opening_load(each) > 0.0]
-    ran = iter(settled_beats(opened, workers=workers))
+    ran = iter(_scanned(opened, workers))
     states = []
     for each in moved:
         if opening_load(each) <= 0.0:
