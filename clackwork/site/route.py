@@ -7,6 +7,9 @@ from dataclasses import dataclass
 
 from clackwork.errors import InputError
 
+_ROUNDING = 1e-9
+"""Share of a distance that adding up its pieces may be off by."""
+
 
 @dataclass(frozen=True)
 class RoutePoint:
@@ -50,7 +53,7 @@ class Route:
                     "distances rise from the pump on",
                     "Put the points in order.",
                 )
-            if abs(after.height - before.height) > after.distance - before.distance:
+            if abs(after.height - before.height) > after.distance - before.distance + _ROUNDING * after.distance:
                 raise InputError(
                     "route",
                     f"{abs(after.height - before.height):g} m up or down over {after.distance - before.distance:g} m",
@@ -89,7 +92,8 @@ class Route:
     def level_distance(self) -> float:
         """Distance on the flat [m], for a drawing to scale."""
         pairs = zip(self.points, self.points[1:], strict=False)
-        return sum(math.sqrt((b.distance - a.distance) ** 2 - (b.height - a.height) ** 2) for a, b in pairs)
+        flat = (max((b.distance - a.distance) ** 2 - (b.height - a.height) ** 2, 0.0) for a, b in pairs)
+        return sum(math.sqrt(square) for square in flat)
 
 
 def straight_route(length: float, lift: float) -> Route:

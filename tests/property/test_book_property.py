@@ -7,7 +7,6 @@ import tempfile
 import tomllib
 from typing import Any
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from workshop_books import RIG, RUN, demo_text, small_shop
@@ -113,16 +112,14 @@ def test_toml_written_is_read_back_exactly(name: str, table: dict[str, Any]) -> 
 _PRINTABLE = st.text(st.characters(exclude_categories=("C", "Z")), min_size=1, max_size=40)
 
 
-@pytest.mark.xfail(
-    strict=False, reason="a site whose source is given by readings and named '1' is not read back: to be mended"
-)
 @settings(max_examples=10, deadline=None)
 @given(names=st.lists(_PRINTABLE, min_size=2, max_size=2, unique=True), note=_TEXTS)
 def test_a_workbook_goes_in_and_out_unchanged(names: list[str], note: str) -> None:
     from clackwork.book.toml_text import toml_value
 
     text = demo_text().replace('name = "flap 1"\n', f"name = {toml_value(names[0])}\nnote = {toml_value(note)}\n")
-    text = text.replace('[site."Dry Gill"]', f"[site.{toml_key(names[1])}]")
+    text = text.replace('site."Dry Gill"', f"site.{toml_key(names[1])}")
+    text = text.replace('site = "Dry Gill"', f"site = {toml_value(names[1])}")
     with tempfile.TemporaryDirectory() as folder, open_book(folder) as book:
         taken = book.take_workbook(text)
         given_text = book.give_workbook(taken.pump.id)

@@ -103,7 +103,6 @@ def test_distances_are_the_same_both_ways_and_near_those_of_a_sphere(
 
 
 @settings(deadline=None, max_examples=25)
-@pytest.mark.xfail(strict=False, reason="a track of two points one above the other is refused: to be mended")
 @given(
     st.lists(st.tuples(st.floats(-1e-3, 1e-3), st.floats(-1e-3, 1e-3), st.floats(0.0, 60.0)), min_size=2, max_size=150),
     st.floats(1.0, 80.0),
