@@ -17,6 +17,7 @@ neu 3;poppet;yard;delivering;soon;2,590;8,90;0,54
 
 def check_look(page: Page) -> None:
     """Nothing wider than the window, no serious finding of axe."""
+    page.wait_for_load_state()  # the next page may just be coming in
     assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("window.innerWidth")
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("axe.run().then(result => result.violations)")
