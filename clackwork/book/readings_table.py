@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Generic, Protocol, TypeVar
 
 from clackwork.bench.runs import Run
 from clackwork.book.raw_table import Cell, Question, RawTable, TableError, read_table
@@ -143,19 +143,29 @@ class PreviewRow:
     errors: tuple[CellError, ...]
 
 
+class _RowRead(Protocol):
+    """A row of any table, read."""
+
+    @property
+    def errors(self) -> tuple[CellError, ...]: ...
+
+
+_Row = TypeVar("_Row", bound=_RowRead)
+
+
 @dataclass(frozen=True)
-class Preview:
-    """All rows as they would be taken.
+class TablePreview(Generic[_Row]):
+    """All rows of a table as they would be taken.
 
     Attributes
     ----------
-    rows : tuple of PreviewRow
+    rows : tuple of rows with their errors
     questions : tuple of Question
         To be answered first.
     notes : tuple of str
     """
 
-    rows: tuple[PreviewRow, ...]
+    rows: tuple[_Row, ...]
     questions: tuple[Question, ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -165,14 +175,19 @@ class Preview:
         return tuple(error for row in self.rows for error in row.errors)
 
     @property
-    def good(self) -> tuple[RunRow, ...]:
-        """The rows without an error."""
-        return tuple(row.run for row in self.rows if not row.errors)
-
-    @property
     def is_ready(self) -> bool:
         """Whether every row can be taken as it is."""
         return bool(self.rows) and not self.questions and not self.errors
+
+
+@dataclass(frozen=True)
+class Preview(TablePreview[PreviewRow]):
+    """All rows of a table of readings as they would be taken."""
+
+    @property
+    def good(self) -> tuple[RunRow, ...]:
+        """The rows without an error."""
+        return tuple(row.run for row in self.rows if not row.errors)
 
 
 class ImportRefused(ClackworkError):

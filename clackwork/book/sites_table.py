@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from clackwork.book.raw_table import Cell, Question, RawTable
-from clackwork.book.readings_table import CellError, ImportRefused
+from clackwork.book.raw_table import Cell, RawTable
+from clackwork.book.readings_table import CellError, ImportRefused, TablePreview
 from clackwork.book.run_columns import TableFields, TableMapping
 from clackwork.book.table_columns import ColumnsRead, columns_read
 from clackwork.errors import InputError
@@ -99,35 +99,13 @@ class SiteRow:
 
 
 @dataclass(frozen=True)
-class SitesPreview:
-    """All rows as they would be taken.
-
-    Attributes
-    ----------
-    rows : tuple of SiteRow
-    questions : tuple of Question
-        To be answered first.
-    notes : tuple of str
-    """
-
-    rows: tuple[SiteRow, ...]
-    questions: tuple[Question, ...] = ()
-    notes: tuple[str, ...] = ()
-
-    @property
-    def errors(self) -> tuple[CellError, ...]:
-        """The errors of all rows, top to bottom."""
-        return tuple(error for row in self.rows for error in row.errors)
+class SitesPreview(TablePreview[SiteRow]):
+    """All rows of a table of sites as they would be taken."""
 
     @property
     def new(self) -> tuple[SiteRow, ...]:
         """The rows without an error that the book has not yet."""
         return tuple(row for row in self.rows if not row.errors and not row.is_there)
-
-    @property
-    def is_ready(self) -> bool:
-        """Whether every row can be taken as it is."""
-        return bool(self.rows) and not self.questions and not self.errors
 
 
 @dataclass
