@@ -5,13 +5,16 @@ from __future__ import annotations
 import importlib.resources
 import re
 import shutil
-import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_case import Served
+
+from clackwork.web.app import make_app
+from clackwork.web.settings import Settings
 
 CHROMIUM = shutil.which("chromium")
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
@@ -23,29 +26,14 @@ class Yard:
     """A server with the invented workbook in a book of its own, and what it was asked."""
 
     def __init__(self, folder: Path) -> None:
-        import uvicorn
-
-        from clackwork.web.app import make_app
-        from clackwork.web.settings import Settings
-
         app = make_app(Settings(folder / "book", folder / "demo"))
         app.state.shelf.open_own("The yard")
         self.book = app.state.shelf.book()
         text = (importlib.resources.files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8")
         self.book.take_workbook(text, pump_name="25 mm")
-        self.asked: list[str] = []
-
-        async def counted(scope: Any, receive: Any, send: Any) -> None:
-            if scope["type"] == "http":
-                self.asked.append(f"{scope['method']} {scope['path']}")
-            await app(scope, receive, send)
-
-        self.server = uvicorn.Server(uvicorn.Config(counted, host="127.0.0.1", port=0, log_level="warning"))
-        self.thread = threading.Thread(target=self.server.run, daemon=True)
-        self.thread.start()
-        while not self.server.started and self.thread.is_alive():
-            time.sleep(0.02)
-        self.address = "ht" + f"tp://127.0.0.1:{self.server.servers[0].sockets[0].getsockname()[1]}"
+        self.served = Served(app)
+        self.asked = self.served.asked
+        self.address = self.served.url
 
     def trial(self, name: str) -> Any:
         """A trial of the book."""
@@ -55,10 +43,6 @@ class Yard:
         """Runs made for a trial, in the order kept."""
         found = self.book.list("run", limit=500).records
         return sorted((one for one in found if one.links.get("trial") == trial.id), key=lambda one: one.id)
-
-    def close(self) -> None:
-        self.server.should_exit = True
-        self.thread.join(10.0)
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +59,7 @@ def browser() -> Iterator[Any]:
 def yard(tmp_path: Path) -> Iterator[Yard]:
     found = Yard(tmp_path)
     yield found
-    found.close()
+    found.served.stop()
 
 
 @pytest.fixture
@@ -145,8 +129,7 @@ def test_a_run_made_while_the_connection_is_gone_is_kept_once(phone: Any, yard: 
     page.locator("[data-pane=readings]").tap()
     type_reading(page, "Water spilled", "1.25")
 
-    page.context.set_offline(True)
-    before = len(yard.asked)
+    yard.served.leave(page.context)
     page.reload()
     page.locator("[data-pane=readings]").tap()
     assert page.locator("#card-readings button", has_text="Water spilled").inner_text().split("\n")[-1] == "1.25 L"
@@ -158,9 +141,8 @@ def test_a_run_made_while_the_connection_is_gone_is_kept_once(phone: Any, yard: 
     page.reload()
     sign(page, "1 kept on this phone, not yet sent")
     assert yard.runs_of(trial) == []
-    assert yard.asked[before:] == []
 
-    page.context.set_offline(False)
+    yard.served.come_back(page.context)
     sign(page, "All sent")
     page.reload()
     sign(page, "All sent")
@@ -169,6 +151,19 @@ def test_a_run_made_while_the_connection_is_gone_is_kept_once(phone: Any, yard: 
         "kind": "shut_beating", "duration": passed, "beats": 11, "waste_volume": "1.25 L", "fall": "2.1 m",
     }  # fmt: skip
     assert run.si["waste_volume_m3"] == pytest.approx(0.00125)
+
+
+def test_a_server_in_trouble_does_not_take_the_card_away(phone: Any, yard: Yard) -> None:
+    page = phone()
+    page.wait_for_function("caches.match('/bench/card').then(Boolean)")
+    yard.served.away = True
+    page.reload()
+    keep_run(page, "0.71", 3)
+    sign(page, "1 kept on this phone, not yet sent")
+    yard.served.away = False
+    page.reload()
+    sign(page, "All sent")
+    assert len(yard.runs_of(yard.trial("waste"))) == 1
 
 
 def test_the_watch_runs_on_through_a_reload(phone: Any) -> None:
@@ -236,13 +231,13 @@ def test_a_phone_on_plain_http_is_told_to_leave_the_card_open_and_asked_before_i
     page.evaluate("location.reload()")
     page.wait_for_timeout(500)
     assert asked == ["beforeunload"] and page.locator("#card-count").inner_text() == "1"
-    page.context.set_offline(True)
+    yard.served.leave(page.context)
     address = page.url
     page.remove_listener("dialog", stay_here)
     page.on("dialog", lambda dialog: dialog.accept())
     page.goto(address)  # opened by its address, not reloaded: from the browser's own cache
     assert page.locator("#card-count").inner_text() == "1"
-    page.context.set_offline(False)
+    yard.served.come_back(page.context)
 
 
 def test_a_phone_with_a_worker_is_not_told_so(phone: Any) -> None:
@@ -251,11 +246,11 @@ def test_a_phone_with_a_worker_is_not_told_so(phone: Any) -> None:
 
 def test_runs_kept_while_offline_are_sent_in_their_order(phone: Any, yard: Yard) -> None:
     page = phone()
-    page.context.set_offline(True)
+    yard.served.leave(page.context)
     for litres in ("0.71", "0.72", "0.73"):
         keep_run(page, litres, 3)
     sign(page, "3 kept on this phone, not yet sent")
-    page.context.set_offline(False)
+    yard.served.come_back(page.context)
     sign(page, "All sent")
     runs = yard.runs_of(yard.trial("waste"))
     assert [run.entered["waste_volume"] for run in runs] == ["0.71 L", "0.72 L", "0.73 L"]

@@ -125,7 +125,7 @@ def enter_runs(page: Page, trial: str, server: Served) -> None:
     places = dict.fromkeys(READINGS, 0)
     for number, build in enumerate(ORDER):
         if number == 2:
-            page.context.set_offline(True)
+            server.leave(page.context)
         enter_run(page, build, places[build])
         places[build] += 1
         if number == 1:
@@ -136,7 +136,7 @@ def enter_runs(page: Page, trial: str, server: Served) -> None:
         if number == 4:
             expect(sign).to_contain_text("3 kept on this phone, not yet sent")
             assert book.list("run").total == 2
-            page.context.set_offline(False)
+            server.come_back(page.context)
             expect(sign).to_contain_text("All sent", timeout=SEND_PATIENCE)
     expect(sign).to_contain_text("All sent", timeout=SEND_PATIENCE)
     runs = sorted(book.list("run").records, key=lambda one: one.id)

@@ -26,14 +26,11 @@ self.addEventListener("message", (event) => {
   if (event.data?.keep) event.waitUntil(keep(event.data.keep).catch(() => undefined));
 });
 
+// a server in trouble, or something between that answers for it, is no better than no connection
 const cardOrKept = async (request) => {
-  try {
-    return await fetch(request);
-  } catch (error) {
-    const found = await caches.match(CARD);
-    if (found) return found;
-    throw error;
-  }
+  const answer = await fetch(request).catch(() => null);
+  if (answer && answer.status < 500) return answer;
+  return (await caches.match(CARD)) ?? answer ?? Response.error();
 };
 
 self.addEventListener("fetch", (event) => {
