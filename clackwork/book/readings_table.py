@@ -198,6 +198,34 @@ class ImportRefused(ClackworkError):
         super().__init__(sentence)
 
 
+def refuse_unless_fit(table: RawTable, found: TablePreview[Any], what: str, *, only_good: bool) -> None:
+    """Refuse a table with a question, with an error when not ``only_good``, or without a good row.
+
+    Parameters
+    ----------
+    table : RawTable
+    found : TablePreview
+    what : str
+        What a row is taken as, with its article.
+
+    Raises
+    ------
+    ImportRefused
+    """
+    if found.questions:
+        raise ImportRefused(f"Nothing was taken from {table.filename} yet. {found.questions[0].words}", found)
+    bad = sum(bool(row.errors) for row in found.rows)
+    if bad and not only_good:
+        rows = "one row has" if bad == 1 else f"{bad} of {len(found.rows)} rows have"
+        raise ImportRefused(
+            f"Nothing was taken from {table.filename}: {rows} an error. {found.errors[0].sentence} "
+            "Mend the file, or take the good rows only.",
+            found,
+        )
+    if bad == len(found.rows):
+        raise ImportRefused(f"No row of {table.filename} can be taken as {what}.", found)
+
+
 @dataclass
 class _Reader:
     """What is the same for every row while a table is read."""
@@ -255,18 +283,7 @@ def runs_from(table: RawTable, mapping: TableMapping, known: Known, *, only_good
         A question is open, a row has an error, or no row can be taken.
     """
     found = preview(table, mapping, known)
-    if found.questions:
-        raise ImportRefused(f"Nothing was taken from {table.filename} yet. {found.questions[0].words}", found)
-    if found.errors and not only_good:
-        count = sum(bool(row.errors) for row in found.rows)
-        rows = "one row has" if count == 1 else f"{count} of {len(found.rows)} rows have"
-        raise ImportRefused(
-            f"Nothing was taken from {table.filename}: {rows} an error. {found.errors[0].sentence} "
-            "Mend the file, or take the good rows only.",
-            found,
-        )
-    if not found.good:
-        raise ImportRefused(f"No row of {table.filename} can be taken as a run.", found)
+    refuse_unless_fit(table, found, "a run", only_good=only_good)
     return found.good
 
 

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any
 
 from clackwork.book.raw_table import Cell, RawTable
-from clackwork.book.readings_table import CellError, ImportRefused, TablePreview
+from clackwork.book.readings_table import CellError, TablePreview, refuse_unless_fit
 from clackwork.book.run_columns import TableFields, TableMapping
 from clackwork.book.table_columns import ColumnsRead, columns_read
 from clackwork.errors import InputError
@@ -175,18 +175,7 @@ def sites_from(
         A question is open, a row has an error, or no row can be taken.
     """
     found = preview_sites(table, mapping, known)
-    if found.questions:
-        raise ImportRefused(f"Nothing was taken from {table.filename} yet. {found.questions[0].words}", found)
-    if found.errors and not only_good:
-        count = sum(bool(row.errors) for row in found.rows)
-        rows = "one row has" if count == 1 else f"{count} of {len(found.rows)} rows have"
-        raise ImportRefused(
-            f"Nothing was taken from {table.filename}: {rows} an error. {found.errors[0].sentence} "
-            "Mend the file, or take the good rows only.",
-            found,
-        )
-    if all(row.errors for row in found.rows):
-        raise ImportRefused(f"No row of {table.filename} can be taken as a place.", found)
+    refuse_unless_fit(table, found, "a place", only_good=only_good)
     return found
 
 

@@ -16,7 +16,7 @@ from clackwork.quantities import format_quantity, parse
 from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.glances import keep_glance
-from clackwork.shop.job_rows import Job, ask_for, last_job
+from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
 from clackwork.shop.visits import place_of
 from clackwork.shop.workshop_prices import prices_of
 from clackwork.site.design import Design
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 DRAWS = 200
 """Draws of each promise unless others are asked for."""
 _LEAST_DRAWS, _MOST_DRAWS = 20, 2000
-_LARGEST_SEED = 2**31 - 1
 _MOST_ALTERNATIVES = 8
 NOT_SURVEYED = ("note", "drive_pipe", "delivery_line", "supply_pipe", "design", "as_built")
 """Fields of a site that a design does not read: what it makes itself, and what stands there."""
@@ -92,10 +91,7 @@ def ask_design(
         No such site.
     """
     site = book.get("site", site_id)
-    if not _LEAST_DRAWS <= draws <= _MOST_DRAWS:
-        raise InputError("draws", draws, f"it must be {_LEAST_DRAWS} to {_MOST_DRAWS}")
-    if not 0 <= seed <= _LARGEST_SEED:
-        raise InputError("seed", seed, f"it must be 0 to {_LARGEST_SEED}")
+    refuse_draws(draws, seed, least=_LEAST_DRAWS, most=_MOST_DRAWS)
     if len(alternatives) > _MOST_ALTERNATIVES:
         raise InputError("alternatives", len(alternatives), f"it must be {_MOST_ALTERNATIVES} at most")
     require_twin(book)

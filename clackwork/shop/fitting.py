@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from clackwork.book import Book, KeptTwin, Record
 from clackwork.errors import InputError
-from clackwork.shop.job_rows import Job, ask_for, last_job
+from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
 from clackwork.workbook_errors import errors_of_runs
 
 if TYPE_CHECKING:
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 DRAWS = 400
 """Posterior draws kept unless others are asked for."""
 _LEAST_DRAWS, _MOST_DRAWS = 40, 4000
-_LARGEST_SEED = 2**31 - 1
 
 
 @dataclass(frozen=True)
@@ -71,10 +70,7 @@ def ask_fit(
     NotThere
         No such build.
     """
-    if not _LEAST_DRAWS <= draws <= _MOST_DRAWS:
-        raise InputError("draws", draws, f"it must be {_LEAST_DRAWS} to {_MOST_DRAWS}")
-    if not 0 <= seed <= _LARGEST_SEED:
-        raise InputError("seed", seed, f"it must be 0 to {_LARGEST_SEED}")
+    refuse_draws(draws, seed, least=_LEAST_DRAWS, most=_MOST_DRAWS)
     build = book.get("build", build_id)
     if runs_of(book, build_id) == 0:
         raise InputError("build", build.name, "it has no run to be fitted to", "Enter at least one run of it.")

@@ -17,7 +17,7 @@ import sqlalchemy as sa
 from clackwork.book import Book, NotThere
 from clackwork.book.records import as_json, is_number
 from clackwork.book.tables import job, job_piece
-from clackwork.errors import ClackworkError
+from clackwork.errors import ClackworkError, InputError
 
 OPEN = ("queued", "running")
 ENDED = ("done", "failed", "cancelled")
@@ -25,6 +25,7 @@ LOST_AFTER = 12.0
 """Time without a sign of life after which a running job is taken up by another worker [s]."""
 MOST_QUEUED = 40
 MOST_LISTED = 100
+_LARGEST_SEED = 2**31 - 1
 _LONGEST_MESSAGE = 600
 KEPT_FOR = timedelta(days=30)
 MOST_ENDED = 200
@@ -161,6 +162,19 @@ def ask_for(
         blank = {"state": "queued", "done": 0, "total": 0, "message": "", "cancel": 0, "worker": ""}
         made = connection.execute(sa.insert(job).values(**values, **blank).returning(job))
         return _from_row(made.one())
+
+
+def refuse_draws(draws: int, seed: int, *, least: int, most: int) -> None:
+    """Refuse a number of draws outside its limits, or a seed that is none.
+
+    Raises
+    ------
+    InputError
+    """
+    if not least <= draws <= most:
+        raise InputError("draws", draws, f"it must be {least} to {most}")
+    if not 0 <= seed <= _LARGEST_SEED:
+        raise InputError("seed", seed, f"it must be 0 to {_LARGEST_SEED}")
 
 
 def find_job(book: Book, number: int) -> Job:

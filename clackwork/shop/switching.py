@@ -13,7 +13,7 @@ from clackwork.book.twins import engine_version
 from clackwork.errors import InputError
 from clackwork.quantities import SYSTEMS
 from clackwork.shop.designing import mark_of
-from clackwork.shop.job_rows import Job, ask_for, last_job
+from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
 from clackwork.switch_job import builds_needed, study_of_workbook
 from clackwork.switch_report import switch_json
 from clackwork.switch_words import switch_words
@@ -99,8 +99,7 @@ def ask_switch(
         No such switch.
     """
     switch = book.get("switch", switch_id)
-    if not _LEAST_DRAWS <= draws <= _MOST_DRAWS:
-        raise InputError("draws", draws, f"it must be {_LEAST_DRAWS} to {_MOST_DRAWS}")
+    refuse_draws(draws, seed, least=_LEAST_DRAWS, most=_MOST_DRAWS)
     workbook = book.workbook(switch.links["pump"])
     for name, number in _to_fit(book, _builds_of(book, switch, workbook)):
         raise InputError("build", name, f"it has no twin yet (build {number})", "Fit it to its runs first.")
