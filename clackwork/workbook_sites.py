@@ -96,7 +96,8 @@ def _read_designed(
     site: Site = make(
         table, Site, name=survey.name, fall=survey.fall.value, source_flow=flow.value, drive_pipe=drive_pipe, line=line,
         fall_spread=survey.fall.standard_uncertainty, source_flow_spread=flow.standard_uncertainty,
-        lift_spread=survey.lift.standard_uncertainty, surroundings=survey.surroundings, wanted_flow=survey.wanted_flow,
+        lift_spread=survey.lift.standard_uncertainty, lift_with_fall=heights.fall_in_lift(survey.lift),
+        surroundings=survey.surroundings, wanted_flow=survey.wanted_flow,
         feed=feed, standpipe_area=standpipe, submergence=submergence,
     )  # fmt: skip
     return site

@@ -91,6 +91,7 @@ def likely_sites(like: Site, spread: LikelySpread, count: int, *, seed: int = 1)
                 source_flow=float(flow),
                 source_flow_spread=float(flow) * like.source_flow_spread / like.source_flow,
                 lift_spread=lift * like.lift_spread / like.line.lift,
+                lift_with_fall=0.0,
                 drive_pipe=replace(like.drive_pipe, length=float(np.clip(fall * drive, 3.0, 200.0)), upstream=None),
                 line=replace(like.line, lift=lift, length=float(lift * max(line, 1.0))),
                 wanted_flow=None,

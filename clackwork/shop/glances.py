@@ -13,6 +13,7 @@ from clackwork.errors import ClackworkError
 from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.job_rows import Job, ask_for
 from clackwork.shop.visits import place_of
+from clackwork.site.heights import fall_in_lift
 from clackwork.site.promise import make_promise
 from clackwork.site.quick import QuickAsk, QuickAssumptions, quick_answer
 from clackwork.site.site import Promise, Site
@@ -143,6 +144,7 @@ def _ask_of(place: Place) -> QuickAsk:
         fall_spread=survey.fall.standard_uncertainty,
         source_flow_spread=flow.standard_uncertainty,
         lift_spread=survey.lift.standard_uncertainty,
+        lift_from_source=fall_in_lift(survey.lift) > 0.0,
     )
 
 

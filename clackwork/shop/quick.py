@@ -219,6 +219,7 @@ def _read_ask(reading: _Reading, lift_from: str) -> dict[str, Any] | None:
         "fall_spread": fall[1],
         "source_flow_spread": flow[1],
         "lift_spread": spread,
+        "lift_from_source": lift_from == "source",
     }
 
 

@@ -33,6 +33,7 @@ MAP_SHARE = 0.5 / 1.645
 United States National Map Accuracy Standards of 1947 (from memory), taken as normal."""
 HIGHEST = 500.0
 """Most that a height here may be [m]."""
+_FALL = "fall"
 
 
 @dataclass(frozen=True)
@@ -225,6 +226,11 @@ def named(estimate: Estimate, what: str) -> Estimate:
     return replace(estimate, budget=tuple(replace(part, name=f"{what}: {part.name}") for part in estimate.budget))
 
 
+def fall_in_lift(lift: Estimate) -> float:
+    """Standard uncertainty [m] that a lift of :func:`lift_above_pump` has from the fall added to it; 0 from the pump."""
+    return math.sqrt(sum(part.amount**2 for part in lift.budget if part.name.startswith(f"{_FALL}: ")))
+
+
 def lift_above_pump(
     *, from_pump: Estimate | None = None, from_source: Estimate | None = None, fall: Estimate
 ) -> Estimate:
@@ -259,7 +265,7 @@ def lift_above_pump(
                 "the outlet must be above the source, else water runs there by itself",
                 "Give lift_from_pump if you measured from the pump.",
             )
-        return weighted_sum([(1.0, named(from_source, "above the source")), (1.0, named(fall, "fall"))])
+        return weighted_sum([(1.0, named(from_source, "above the source")), (1.0, named(fall, _FALL))])
     assert from_pump is not None  # one of the two is given
     if from_pump.value <= fall.value:
         raise InputError(

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from clackwork.ram.engine import RamCase
 from clackwork.ram.shared import settle_alike
+from clackwork.site.heights import fall_in_lift
 from clackwork.site.promise import make_promise
 from clackwork.site.site import Reason, Site
 from clackwork.site.source_flow import driest
@@ -75,7 +76,7 @@ def what_to_measure_again(twin: Twin, survey: Survey, site: Site, *, pumps: int 
     for name, step in steps.items():
         high, low = (_delivered(twin, site, _scaled(step, sign), pumps) for sign in (1.0, -1.0))
         amounts[name] = 0.5 * (high - low)
-    exact = replace(site, fall_spread=0.0, lift_spread=0.0, source_flow_spread=0.0)
+    exact = replace(site, fall_spread=0.0, lift_spread=0.0, lift_with_fall=0.0, source_flow_spread=0.0)
     own = make_promise(twin, exact, pumps=pumps, draws=_PUMP_DRAWS)
     if not own.is_beating:
         return ()
@@ -89,7 +90,7 @@ def what_to_measure_again(twin: Twin, survey: Survey, site: Site, *, pumps: int 
 
 def _steps(survey: Survey, site: Site) -> dict[str, _Shift]:
     """One standard uncertainty of each reading; the fall takes the lift along where it was added to it."""
-    with_fall = math.sqrt(sum(part.amount**2 for part in survey.lift.budget if part.name.startswith("fall: ")))
+    with_fall = fall_in_lift(survey.lift)
     own_lift = math.sqrt(max(0.0, survey.lift.standard_uncertainty**2 - with_fall**2))
     return {
         "fall": _Shift(fall=survey.fall.standard_uncertainty, lift=with_fall),

@@ -9,6 +9,7 @@ from clackwork.errors import InputError
 from clackwork.ram.parts import DeliveryLine, DrivePipe, Surroundings
 from clackwork.site.design import Assumed
 from clackwork.site.first_start import INTAKE_DEPTH
+from clackwork.site.heights import fall_in_lift
 from clackwork.site.laying import ENTRY_LOSS, LINE_FITTINGS
 from clackwork.site.promise import SECONDS_A_DAY
 from clackwork.site.quick_plans import counted_on
@@ -97,6 +98,7 @@ class Place:
             fall_spread=survey.fall.standard_uncertainty,
             source_flow_spread=self.source.standard_uncertainty,
             lift_spread=survey.lift.standard_uncertainty,
+            lift_with_fall=fall_in_lift(survey.lift),
             surroundings=self.surroundings,
             wanted_flow=self.wanted_flow,
             submergence=self.submergence,

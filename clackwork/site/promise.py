@@ -89,9 +89,11 @@ def site_rows(
         rows[:, place[column]] = twin.draws[picks, twin.parameter_names.index(name)]
     rows[:, place["friction_factor_scale"]] = np.exp(SITE_FRICTION_SPREAD * rng.standard_normal(draws))
     scale_wave_speeds(rows, np.exp(SITE_WAVE_SPREAD * rng.standard_normal(draws)))
-    falls = site.fall + site.fall_spread * rng.standard_normal(draws)
-    rows[:, place["fall"]] = np.maximum(falls, 0.2 * site.fall)
-    lifts = np.maximum(site.line.lift + site.lift_spread * rng.standard_normal(draws), 1.01 * rows[:, place["fall"]])
+    off = rng.standard_normal(draws)
+    rows[:, place["fall"]] = np.maximum(site.fall + site.fall_spread * off, 0.2 * site.fall)
+    own = math.sqrt(max(site.lift_spread**2 - site.lift_with_fall**2, 0.0))
+    lifts = site.line.lift + site.lift_with_fall * off + own * rng.standard_normal(draws)
+    lifts = np.maximum(lifts, 1.01 * rows[:, place["fall"]])
     set_waits(rows)
     return rows, np.asarray(lifts, dtype=np.float64), picks.astype(np.intp)
 

@@ -85,6 +85,8 @@ class QuickAsk:
         Delivered flow that is wanted [m3/s]; None when nothing was said.
     fall_spread, source_flow_spread, lift_spread : float or None
         Standard uncertainties [m], [m3/s], [m]; None for those of figures told on the phone.
+    lift_from_source : bool
+        Whether the fall was added to a height above the source: both are then off together.
     """
 
     fall: float
@@ -96,6 +98,7 @@ class QuickAsk:
     fall_spread: float | None = None
     source_flow_spread: float | None = None
     lift_spread: float | None = None
+    lift_from_source: bool = False
 
     def __post_init__(self) -> None:
         require_range("fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
@@ -345,6 +348,7 @@ def _site(place: _Place, chosen: Plan) -> Site:
         fall_spread=place.spreads["fall"],
         source_flow_spread=place.spreads["source_flow"],
         lift_spread=place.spreads["lift"],
+        lift_with_fall=min(place.spreads["fall"], place.spreads["lift"]) if ask.lift_from_source else 0.0,
         surroundings=place.surroundings,
         wanted_flow=ask.wanted_flow,
     )

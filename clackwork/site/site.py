@@ -31,6 +31,9 @@ class Site:
         Its ``lift`` is measured from the pump; :func:`lift_from_source` turns the other reading into it.
     lift_spread : float
         Standard uncertainty of the lift [m].
+    lift_with_fall : float
+        The part of it that is the fall's own, where the lift was measured from the source and the fall added [m]: what the
+        fall is off by, the lift is off by as well.
     surroundings : Surroundings
     wanted_flow : float or None
         Delivered flow the customer wants [m3/s].
@@ -50,6 +53,7 @@ class Site:
     fall_spread: float = 0.0
     source_flow_spread: float = 0.0
     lift_spread: float = 0.0
+    lift_with_fall: float = 0.0
     surroundings: Surroundings = Surroundings()
     wanted_flow: float | None = None
     feed: SupplyPipe | None = None
@@ -66,6 +70,9 @@ class Site:
             raise InputError(
                 "site.standpipe_area", "none", "a supply pipe fills a standpipe", "Measure its inside diameter."
             )
+        require_range(
+            "site.lift_with_fall", self.lift_with_fall, 0.0, self.lift_spread * (1.0 + 1e-9), "m", "A part of it."
+        )
         if self.wanted_flow is not None:
             require_range(
                 "site.wanted_flow", self.wanted_flow, 1e-9, 1.0, "m3/s", "Leave it out when nothing was asked."
