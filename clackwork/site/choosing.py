@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 from itertools import zip_longest
 
 from clackwork.site.candidates import Asked, Candidate
+from clackwork.site.design import PipeCheck, Zone
 from clackwork.site.laid import Laid
-from clackwork.site.site import Promise
+from clackwork.site.limits import PASSED_OVER, answer_of, with_conditions
+from clackwork.site.site import Promise, Reason
 
 MOST_CHOICES, USUAL_CHOICES = 5, 4
 """Shown at most, and as long as others are only middle ways."""
@@ -24,16 +26,38 @@ _MIDDLE_SHARE = 0.5
 
 
 @dataclass(frozen=True)
+class Checked:
+    """What a candidate's pipes and vessel were found to be.
+
+    Attributes
+    ----------
+    vessel_volume : float
+        Least advised for one pump [m3].
+    zones : tuple of Zone
+    checks : tuple of PipeCheck
+    reasons : tuple of Reason
+        What they and the ground say.
+    """
+
+    vessel_volume: float
+    zones: tuple[Zone, ...]
+    checks: tuple[PipeCheck, ...]
+    reasons: tuple[Reason, ...]
+
+
+@dataclass(frozen=True)
 class Promised:
-    """A laid candidate and what is promised of it."""
+    """A laid candidate and what is promised of it; checked once it may become a choice."""
 
     laid: Laid
     promise: Promise
+    checked: Checked | None = None
 
     @property
     def rank(self) -> int:
         """Of its answer: 0 for no, 2 for yes."""
-        return _ANSWERS.index(self.promise.answer)
+        found = self.checked.reasons if self.checked is not None else ()
+        return min(_ANSWERS.index(self.promise.answer), _ANSWERS.index(answer_of(with_conditions(found, ()))))
 
     @property
     def by_low(self) -> Candidate:
@@ -127,6 +151,31 @@ def pick(
     return picked[:MOST_CHOICES]
 
 
+def passed_over(
+    promised: Sequence[Promised], asked: Asked, aims: Sequence[str], cost: Callable[[Laid], float] | None
+) -> dict[str, Reason]:
+    """By aim, what would have been best for it but for what stands against it; only where that is not the one chosen."""
+    found = {}
+    for aim in aims:
+        chosen = promised[_best(promised, asked, aim, cost)]
+        free = promised[_best(promised, asked, aim, cost, by_answer=False)]
+        if free.rank >= chosen.rank:
+            continue
+        if aim == "delivery":
+            gain = free.promise.daily_delivery.middle - chosen.promise.daily_delivery.middle
+            values = {"gain": (gain, "daily_volume_flow")}
+        elif aim == "least_water":
+            values = {"spared": (chosen.promise.water_needed.middle - free.promise.water_needed.middle, "volume_flow")}
+        else:
+            assert cost is not None
+            values = {"spared": (1.0 - cost(free.laid) / cost(chosen.laid), "fraction")}
+        pipes = "_pipes" if free.promise.answer == chosen.promise.answer else ""
+        if next(iter(values.values()))[0] > 0.0:
+            name = f"passed_over_{aim}{pipes}"
+            found[aim] = Reason(name, "note", PASSED_OVER[name], values)
+    return found
+
+
 def _same_kind(one: Laid, other: Laid) -> bool:
     """Whether pump, number and material of the drive pipe are the same: one middle way of a kind is enough."""
     a, b = one.candidate, other.candidate
@@ -134,10 +183,17 @@ def _same_kind(one: Laid, other: Laid) -> bool:
     return (a.twin.build.name, a.pumps) == (b.twin.build.name, b.pumps) and materials[0] == materials[1]
 
 
-def _best(promised: Sequence[Promised], asked: Asked, aim: str, cost: Callable[[Laid], float] | None) -> int:
+def _best(
+    promised: Sequence[Promised],
+    asked: Asked,
+    aim: str,
+    cost: Callable[[Laid], float] | None,
+    *,
+    by_answer: bool = True,
+) -> int:
     """Place of the best for an aim: a yes before an only if before a no, then by flows on the safe side."""
     safe = replace(asked, price=None, spare=1.0)
-    ranks = [each.rank for each in promised]
+    ranks = [each.rank if by_answer else 0 for each in promised]
     among = [at for at, rank in enumerate(ranks) if rank == max(ranks)]
     if aim == "delivery":
         most = max(promised[at].promise.delivered_flow.low for at in among)

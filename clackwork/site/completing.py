@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import BeatResult, shut_off_head
 from clackwork.site.candidates import by_length, tuning_bands
-from clackwork.site.choosing import Picked, Promised
+from clackwork.site.choosing import Checked, Picked, Promised
 from clackwork.site.costing import bill_of, quote
 from clackwork.site.design import Choice, MonthPlan, PipeCheck, RuleOfThumb, Zone
 from clackwork.site.high_points import air_points, air_reasons, drain_points, frost_reasons
@@ -57,15 +57,30 @@ class Completion:
     alternatives: Sequence[Alternative]
     workers: int | None
 
-    def choices(self, picked: Picked, progress: Progress) -> tuple[list[Choice], int]:
-        """Every picked candidate as a choice, and the engine runs that took."""
+    def checked(self, promised: Sequence[Promised]) -> tuple[list[Promised], int]:
+        """All with their vessels and pipes checked, and the engine runs that took."""
+        found, runs = [], 0
+        for each in promised:
+            laid = each.laid
+            still = replace(laid.case, supply=replace(laid.case.supply, feed=None, plan_area=math.inf))
+            volume, ripple, more = least_vessel(still, laid.candidate.pumps, _point(each))
+            zones, checks, reasons = self._checked(each, ripple)
+            found.append(replace(each, checked=Checked(volume, zones, checks, tuple(reasons))))
+            runs += more + 2
+        return found, runs
+
+    def choices(
+        self, picked: Picked, passed_over: Mapping[str, Reason], progress: Progress
+    ) -> tuple[list[Choice], int]:
+        """Every picked candidate as a choice, with what was passed over for each aim, and the engine runs that took."""
         heads = [(each.laid.candidate, _point(each).vessel_head) for each, _ in picked]
         beating = [at for at, (each, _) in enumerate(picked) if _point(each).delivered_flow > 0.0]
         found, runs = tuning_bands([heads[at] for at in beating], self.place.source.value, self.workers)
         bands = dict(zip(beating, found, strict=True))
         made = []
         for at, (each, best_for) in enumerate(picked):
-            choice, more = self._choice(each, best_for, bands.get(at))
+            notes = [passed_over[aim] for aim in best_for if aim in passed_over]
+            choice, more = self._choice(each, best_for, notes, bands.get(at))
             runs += more
             made.append(choice)
             progress(at + 1, len(picked))
@@ -75,19 +90,18 @@ class Completion:
         self,
         each: Promised,
         best_for: tuple[str, ...],
+        notes: Sequence[Reason],
         bands: tuple[tuple[float, float], tuple[float, float]] | None,
     ) -> tuple[Choice, int]:
         """One choice with all that is to be said of it, and the engine runs that took."""
-        laid, promise, point = each.laid, each.promise, _point(each)
+        laid, promise, checked = each.laid, each.promise, each.checked
+        assert checked is not None
         candidate, place = laid.candidate, self.place
-        still = replace(laid.case, supply=replace(laid.case.supply, feed=None, plan_area=math.inf))
-        volume, ripple, runs = least_vessel(still, candidate.pumps, point)
-        zones, checks, reasons = self._checked(each, ripple)
         months, month_reasons, more = self._months(laid)
         conditions = conditions_of(
             promise, laid.site, place.survey.ground_to_source, least_tuning=not candidate.serves and candidate.is_least
         )
-        said = with_conditions((*promise.reasons, *reasons, *month_reasons), conditions)
+        said = with_conditions((*promise.reasons, *checked.reasons, *month_reasons, *notes), conditions)
         at_tuning = ((candidate.stroke,) * 2, (candidate.mass,) * 2)
         stroke_band, mass_band = bands or at_tuning
         choice = Choice(
@@ -98,21 +112,21 @@ class Completion:
             drive_pipe=laid.site.drive_pipe,
             feed=laid.site.feed,
             standpipe_diameter=laid.standpipe_diameter,
-            zones=zones,
+            zones=checked.zones,
             site=laid.site,
             promise=replace(promise, answer=answer_of(said)),
             stroke_band=stroke_band,
             mass_band=mass_band,
-            vessel_volume=volume,
+            vessel_volume=checked.vessel_volume,
             tank_volume=self._tank(each, months),
-            checks=checks,
+            checks=checked.checks,
             rules=self._rules(each),
             months=months,
             quotation=None,
             reasons=said,
             by_length=by_length(candidate, self._curve(laid)),
         )
-        return self._quoted(choice), runs + more + 2
+        return self._quoted(choice), more
 
     def _checked(self, each: Promised, ripple: float) -> tuple[tuple[Zone, ...], tuple[PipeCheck, ...], list[Reason]]:
         """Zones of the line, checks of every pipe, and what they and the ground say."""

@@ -32,6 +32,15 @@ CONDITIONS = {
     "seven_times": "a source gives 7 times what is delivered at least (USAID RWS.4.D.5); here it gives {times} times",
 }
 """Words of what a condition asks for, in figures, by id."""
+PASSED_OVER = {
+    "passed_over_delivery": "another design would deliver {gain} more; it was passed over, as more stands against it",
+    "passed_over_delivery_pipes": "another design would deliver {gain} more; its pipes do not pass their checks",
+    "passed_over_least_water": "another design would take {spared} less; it was passed over, as more stands against it",
+    "passed_over_least_water_pipes": "another design would take {spared} less; its pipes do not pass their checks",
+    "passed_over_cost": "another design would cost {spared} less a year; it was passed over, as more stands against it",
+    "passed_over_cost_pipes": "another design would cost {spared} less a year; its pipes do not pass their checks",
+}
+"""Words of what was better for an aim and not chosen, by id."""
 LEAST_FALL = 0.5
 """Least fall that is usual [m]: USAID Water for the World RWS.4.D.5."""
 LEAST_SOURCE_TIMES = 7.0

@@ -13,7 +13,7 @@ from functools import partial
 from clackwork.errors import InputError
 from clackwork.ram.batch import Progress
 from clackwork.site.candidates import Asked, coarse_paths, first_candidates, refine, with_less_water
-from clackwork.site.choosing import Promised, pick, worth_promising
+from clackwork.site.choosing import Promised, passed_over, pick, worth_promising
 from clackwork.site.completing import Completion
 from clackwork.site.design import AIMS, Choice, Design
 from clackwork.site.laid import Laid, candidate_cost, laid_cost, lay_all
@@ -122,9 +122,11 @@ def search_designs(
     chosen = worth_promising(tried, asked, aims)
     promised = _promise(chosen, draws, seed, workers, report.stage("promise"))
     runs += more + extra + (_FIRST_DRAWS + 1) * len(tried) + (draws + 1) * len(promised)
-    picked = pick(promised, asked, aims, cost)
     completion = Completion(place, stock, paths, prices, alternatives, workers)
-    choices, more = completion.choices(picked, report.stage("complete"))
+    promised, more = completion.checked(promised)
+    runs += more
+    picked, passed = pick(promised, asked, aims, cost), passed_over(promised, asked, aims, cost)
+    choices, more = completion.choices(picked, passed, report.stage("complete"))
     report.end()
     return _design(place, stock, choices, picked[0][0], runs + more)
 

@@ -18,6 +18,7 @@ from clackwork.pipes import find_pipe
 from clackwork.ram.engine import run_beats
 from clackwork.ram.parts import AirVessel
 from clackwork.ram.shared import settle_alike
+from clackwork.site import choosing, search
 from clackwork.site.choosing import USUAL_CHOICES
 from clackwork.site.costing import bill_of, quote
 from clackwork.site.design import AIMS, Choice, Design
@@ -27,6 +28,7 @@ from clackwork.site.prices import PriceList
 from clackwork.site.promise import make_promise
 from clackwork.site.rules_of_thumb import Chosen, rules_for
 from clackwork.site.search import search_designs
+from clackwork.site.site import Reason
 from clackwork.site.stock import Stock, usual_stock
 from clackwork.site.survey import SourceReading, Survey
 from clackwork.site.tried import retuned_twin
@@ -111,6 +113,26 @@ def test_a_few_choices_that_differ(design: Design) -> None:
     assert len(kinds) == len(design.choices)
     assert "delivery" in design.choices[0].best_for
     assert design.engine_runs > 500 and design.limit is not None
+
+
+def test_what_does_not_pass_its_checks_is_passed_over_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The best for cost is made to fail its checks: another is chosen, with a note of what it would spare."""
+    kept: list[Any] = []
+    monkeypatch.setattr(search, "passed_over", lambda *given: kept.extend(given) or choosing.passed_over(*given))
+    asked = survey(litres=60.0, wanted_flow=2.0 / DAY, ground_to_source=60.0, frost_depth=0.6)
+    search_designs(asked, twins(), SMALL, prices=PRICES, draws=DRAWS)
+    promised, held_against, aims, cost = kept
+    assert choosing.passed_over(*kept) == {}
+    best = next(each for each, aims_met in choosing.pick(*kept) if "cost" in aims_met)
+    bursts = Reason("bursts", "no", "it bursts", {})
+    spoilt = [
+        replace(each, checked=replace(each.checked, reasons=(bursts,))) if each is best else each for each in promised
+    ]
+    notes = choosing.passed_over(spoilt, held_against, aims, cost)
+    assert notes["cost"].id == "passed_over_cost_pipes" and notes["cost"].hardness == "note"
+    chosen = next(each for each, aims_met in choosing.pick(spoilt, held_against, aims, cost) if "cost" in aims_met)
+    assert chosen.rank == 2 and chosen.laid is not best.laid
+    assert notes["cost"].values["spared"][0] == pytest.approx(1.0 - cost(best.laid) / cost(chosen.laid))
 
 
 def test_each_aim_is_met_once(design: Design) -> None:
