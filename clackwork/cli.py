@@ -28,7 +28,7 @@ from clackwork.cli_visits import due, visits
 from clackwork.errors import ClackworkError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from clackwork.sheets.promise_sheet import Trace
     from clackwork.workbook import Workbook
@@ -52,6 +52,14 @@ HeadOption = Annotated[str | None, typer.Option("--head", metavar="HEAD", help='
 TraceOption = Annotated[Path | None, typer.Option("--trace", metavar="CSV", help="Write the first seconds as CSV.")]
 OutOption = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for what is written.")]
 PaperOption = Annotated[Paper, typer.Option("--paper", help="Size of the sheets.")]
+PapersOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--papers",
+        metavar="KIND",
+        help="Of every surveyed site, designed now: all, proposal, materials, installation, care, as-built, drawing.",
+    ),
+]
 
 
 def _open(file: Path, units: Units | None) -> tuple[Workbook, str]:
@@ -213,12 +221,25 @@ def sheet(
     file: File,
     out: OutOption,
     paper: PaperOption = Paper.a4,
+    papers: PapersOption = None,
+    language: Annotated[str, typer.Option("--language", help="Of the papers of sites: en, es.")] = "en",
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge, fit and promise a workbook and write its sheets."""
+    """Judge, fit and promise a workbook and write its sheets; with --papers design its sites and print them as well."""
+    from clackwork.cli_papers import design_papers, kinds_asked
+    from clackwork.words import load_words
+
+    load_words(language)  # an unknown one, or an unknown paper, is refused before the work
+    kinds = kinds_asked(papers or [])
     workbook, system = _open(file, units)
-    _do_all(workbook, system, out, paper.value, as_json)
+    if kinds and not workbook.surveys:
+        raise ClackworkError("The workbook has no site to print papers of: write a table [site.NAME].")
+
+    def of_sites(done: Done) -> list[Path]:
+        return design_papers(workbook, done, kinds, out, system, paper, language) if kinds else []
+
+    _do_all(workbook, system, out, paper.value, as_json, of_sites)
 
 
 @app.command()
@@ -265,7 +286,14 @@ def serve(
     run(settings_for(folder, host=host, port=port), share=share, open_browser=browser)
 
 
-def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: bool) -> None:
+def _do_all(
+    workbook: Workbook,
+    system: str,
+    out: Path,
+    paper: str,
+    as_json: bool,
+    more: Callable[[Done], list[Path]] | None = None,
+) -> None:
     """Every job of a workbook; each result is written as soon as it is there."""
     from clackwork.workbook_jobs import Done, beat_traces, fit_builds, judge_trials, names_with_runs, promise_sites
     from clackwork.workbook_results import all_json, all_lines, write_results
@@ -283,6 +311,8 @@ def _do_all(workbook: Workbook, system: str, out: Path, paper: str, as_json: boo
         traces = beat_traces(workbook, done, progress)
     with progress_bar("Printing"):
         written += _sheets(workbook, done, traces, out, system, paper)
+    if more is not None:
+        written += more(done)
     for path in written:
         say(f"Wrote {path}.")
     _show(done, all_lines(workbook, done, system), all_json(workbook, done, system), system, as_json)

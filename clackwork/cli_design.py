@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,10 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from clackwork.cli_frame import Paper, Units, guarded, json_text, progress_bar, say, show_lines
+from clackwork.cli_papers import write_papers
 from clackwork.errors import ClackworkError, InputError
 
 if TYPE_CHECKING:
-    from clackwork.site.design import Choice, Design
     from clackwork.site.prices import PriceList
     from clackwork.site.survey import Survey
     from clackwork.twin.twin import Twin
@@ -236,7 +235,7 @@ def design(
         found = search_designs(
             survey, twins, usual_stock(), prices=prices, alternatives=others, draws=draws, progress=progress
         )
-    written = [] if out is None else _write_papers(survey, found, choice, out, system, paper, language)
+    written = [] if out is None else write_papers(survey, found, choice, out, system, paper, language)
     if as_json:
         data = {"design": design_json(found, system)}
         print(json_text({"format": FORMAT, "units": system, **data, "failures": []}))
@@ -286,54 +285,3 @@ def _the_one(found: dict[str, Survey]) -> Survey:
         names = ", ".join(list(found)[:12]) or "it has none"
         raise InputError("--site", "(nothing)", f"name one of the sites: {names}")
     return next(iter(found.values()))
-
-
-def _write_papers(
-    survey: Survey, found: Design, number: int, out: Path, system: str, paper: Paper, language: str
-) -> list[Path]:
-    """The papers and the drawing of one choice."""
-    from clackwork.sheets.typeset import file_stem
-
-    if number > len(found.choices):
-        raise InputError("--choice", number, f"it must be 1 to {len(found.choices)}")
-    choice = found.choices[number - 1]
-    written = []
-    for name, content in _papers(survey, found, choice, system, paper, language):
-        stem, ending = name.rsplit(".", 1)
-        path = out / f"{file_stem(survey.name)}-{stem}.{ending}"
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(content)
-        except OSError as error:
-            raise ClackworkError(f"{path} cannot be written: {error.strerror or error}.") from error
-        written.append(path)
-    return written
-
-
-def _papers(
-    survey: Survey, found: Design, choice: Choice, system: str, paper: Paper, language: str
-) -> list[tuple[str, bytes]]:
-    """Name and content of each paper, and of the drawing."""
-    from clackwork.charts.site_drawing import site_drawing
-    from clackwork.sheets.site_sheets import SITE_SHEETS
-    from clackwork.site.line_marks import line_marks
-    from clackwork.words import load_words
-
-    marks, today = line_marks(survey, choice), datetime.date.today()
-    size = "us-letter" if paper is Paper.letter else paper.value
-    made = []
-    with progress_bar("Printing") as progress:
-        for place, (name, sheet) in enumerate(SITE_SHEETS.items(), start=1):
-            pdf = sheet(survey, found, choice, date=today, units=system, paper=size, language=language, marks=marks)
-            made.append((f"{name}.pdf", pdf))
-            progress(place, len(SITE_SHEETS))
-    svg = site_drawing(
-        survey,
-        choice,
-        units=system,
-        words=load_words(language),
-        grade_line=marks.grade,
-        air_points=marks.air,
-        drain_points=marks.drains,
-    )
-    return [*made, ("drawing.svg", svg.encode())]

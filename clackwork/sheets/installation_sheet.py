@@ -211,7 +211,7 @@ def _line(case: SiteCase) -> list[str]:
     for name, places in (("air", marks.air), ("drains", marks.drains)):
         if places:
             listed = words("number.then").join(case.length(place) for place in places)
-            lines.append(words(f"installation.line_{name}", places=listed))
+            lines.append(words(f"installation.line_{name}", number=len(places), places=listed))
     if not marks.drains:
         lines.append(words("installation.line_drain_low"))
     if survey.frost_depth > 0.0:

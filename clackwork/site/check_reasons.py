@@ -48,6 +48,10 @@ CHECK_REASONS = {
     "that is more",
     "drain": "where it cannot be buried it has to run or be drained: a drain at the pump and at {drains} low points of the "
     "line",
+    "drain_one": "where it cannot be buried it has to run or be drained: a drain at the pump and at the low point "
+    "of the line",
+    "drain_at_pump": "where it cannot be buried it has to run or be drained: a drain at the pump; the line has no low point "
+    "on its way",
     # stream
     "takes_much_of_stream": "in its driest month the pump takes {share} of what the source gives; what has to stay in the "
     "stream is for the authority to say",

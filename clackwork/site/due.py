@@ -172,6 +172,8 @@ class Due:
         Days since then; negative for days still to come.
     care : str
         Id of the care; empty for the rest.
+    said : str
+        What its words name: the care, or why the promise is out of date; empty for the rest.
     """
 
     site: str
@@ -180,6 +182,7 @@ class Due:
     date: datetime.date
     days_over: int
     care: str = ""
+    said: str = ""
 
 
 def what_is_due(
@@ -227,7 +230,7 @@ def _due(
     """A thing due on the first of two dates, as on the second; ``said`` stands in the words for {said}."""
     text = WORDS[words].replace("{said}", said.replace("{", "(").replace("}", ")"))
     date, today = dates
-    return Due(place.site, what, Reason(words, "note", text, figures), date, (today - date).days, care)
+    return Due(place.site, what, Reason(words, "note", text, figures), date, (today - date).days, care, said)
 
 
 def _days(number: float) -> tuple[float, str]:

@@ -294,7 +294,7 @@ def explain(
         cost = min(misfit + (tried_size / cause.usual) ** 2 for tried_size, _, misfit in tried[cause.id])
         share = 1.0 - left / before
         if share >= _LEAST_EXPLAINED:
-            reason = Reason(cause.id, "note", cause.words, dict(cause.show(case, size)))
+            reason = Reason(f"explained_by_{cause.id}", "note", cause.words, dict(cause.show(case, size)))
             all_in = all(abs(one) <= 1.0 for one in question.widths(result))
             found.append((cost, Explanation(cause.id, reason, share, all_in)))
     return tuple(one for _, one in sorted(found, key=lambda pair: pair[0]))

@@ -146,6 +146,9 @@ def frost_reasons(route: Route, frost_depth: float) -> tuple[Reason, ...]:
     """How deep to bury the line and where to drain it; nothing where the ground does not freeze."""
     if frost_depth <= 0.0:
         return ()
-    hollows = float(len(drain_points(route)) - 1)
+    hollows = len(drain_points(route)) - 1
     depths = {"frost_depth": (frost_depth, "length"), "bury_depth": (bury_depth(frost_depth), "length")}
-    return check_reason("bury", "note", **depths), check_reason("drain", "note", drains=(hollows, "count"))
+    bury = check_reason("bury", "note", **depths)
+    if hollows > 1:
+        return bury, check_reason("drain", "note", drains=(float(hollows), "count"))
+    return bury, check_reason("drain_one" if hollows else "drain_at_pump", "note")

@@ -23,11 +23,13 @@ from clackwork.errors import InputError
 from clackwork.pipes import Pipe
 from clackwork.quantities import format_quantity, format_range, format_with_uncertainty
 from clackwork.quantity_writing import GROUP_SPACE
+from clackwork.site.due import Due
 from clackwork.site.site import Range, Reason
 
 ENGLISH_ELSEWHERE = (
     "unit",
     "reason",
+    "due",
     "caution",
     "item",
     "reading",
@@ -139,6 +141,15 @@ class Words:
         if placeholders(words) != placeholders(reason.words):  # another reason that happens to have the same id
             words = reason.words
         return words.format(**values)
+
+    def due(self, due: Due, units: str) -> str:
+        """A thing due in words, its figures in the units asked for; a reason why, typed or English, as it stands."""
+        said = self.known("task", due.care, due.said) if due.care else due.said
+        values = {name: self.quantity(value, kind, units) for name, (value, kind) in due.reason.values.items()}
+        template = self.texts.get(f"due.{due.reason.id}")
+        if template is None:
+            return self.reason(due.reason, units)
+        return template.format(said=said, **values)
 
     def pipe(self, pipe: Pipe, units: str) -> str:
         """Size and kind of a pipe: "1 in PVC schedule 40"."""

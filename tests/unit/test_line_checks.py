@@ -203,8 +203,11 @@ def test_drains_stand_at_the_pump_and_in_every_hollow() -> None:
 def test_frost_is_told_only_where_it_freezes() -> None:
     assert frost_reasons(OVER_A_HILL, 0.0) == ()
     bury, drain = frost_reasons(OVER_A_HILL, 0.6)
-    assert ids((bury, drain)) == ["bury", "drain"]
-    assert bury.values["bury_depth"][0] == pytest.approx(0.752) and drain.values["drains"][0] == 1.0
+    assert ids((bury, drain)) == ["bury", "drain_one"]
+    assert bury.values["bury_depth"][0] == pytest.approx(0.752) and drain.values == {}
+    assert ids(frost_reasons(straight_route(90.0, 20.0), 0.6)) == ["bury", "drain_at_pump"]
+    twice = Route(tuple(RoutePoint(*point) for point in ((0, 0), (50, 9), (60, 5), (80, 8), (90, 6), (120, 30))))
+    assert frost_reasons(twice, 0.6)[1].values["drains"] == (2.0, "count")
 
 
 @pytest.fixture(scope="module")

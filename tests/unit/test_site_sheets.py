@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import ast
 import datetime
 import io
+import json
 import re
 import shutil
 import subprocess
 from dataclasses import replace
 from functools import lru_cache
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -27,9 +30,12 @@ from clackwork.sheets.materials_sheet import materials_fields
 from clackwork.sheets.proposal_sheet import proposal_fields
 from clackwork.sheets.site_case import SiteCase, site_case
 from clackwork.sheets.site_sheets import SITE_SHEETS
+from clackwork.site.check_reasons import CHECK_REASONS
+from clackwork.site.due import care_items
+from clackwork.site.limits import LIMITS
 from clackwork.site.promise import REASONS
 from clackwork.site.site import Range, Reason
-from clackwork.words import load_words
+from clackwork.words import load_words, placeholders
 
 DATE = datetime.date(2031, 5, 4)
 FIELDS = {
@@ -79,7 +85,7 @@ PRINTED = {
     ("materials", "es", "us"): ("Tubería de impulso, acero cédula 40", "59,1 pies", "4,42 EUR / pies", "261,00 EUR"),
     ("installation", "en", "metric"): (
         "0.69 bar", "Waste valve of one pump fills 10 L in", "36.6 s", "33.6 s to 40.3 s", "61.2 beats/min", "1 in 6",
-        "air valve at the high points: 60.0 m", "drain at the low points: 85.0 m", "dip at the old wall",
+        "air valve at the high point 60.0 m from", "drain at the low point 85.0 m from", "dip at the old wall",
         "1900 N", "settling basin",
     ),
     ("installation", "es", "us"): (
@@ -284,3 +290,54 @@ def test_names_stay_text() -> None:
     pdf = SITE_SHEETS["proposal"](survey(name=ugly), design(choices=(one,)), one, date=DATE)
     assert PdfReader(io.BytesIO(pdf)).metadata.title == f"Proposal: water for {ugly}"
     assert ugly in text_of(pdf)
+
+
+def english_pieces() -> set[str]:
+    """Runs of three words or more that only the English catalogue, or the English of the code, says."""
+    english, spanish = load_words("en").texts, load_words("es").texts
+    stated = [*english.items(), *((f"reason.{id}", text) for id, text in (REASONS | CHECK_REASONS | LIMITS).items())]
+    stated += [(f"caution.{id}", one.words) for id, one in CAUTIONS.items()]
+    stated += [(f"task.{one.id}", one.words) for one in care_items()]
+    pieces = (part.strip(" .,;:()") for key, text in stated if spanish.get(key) != text for part in PIECE.split(text))
+    return {piece for piece in pieces if len(piece.split()) >= 3}
+
+
+PIECE = re.compile(r"\{\w+\}|[.;:]")
+
+
+@pytest.mark.parametrize("sheet", FIELDS)
+@pytest.mark.parametrize("which", ["usual", "standpipe", "refused"])
+def test_spanish_papers_say_nothing_in_english(which: str, sheet: str) -> None:
+    chosen = standpipe_choice() if which == "standpipe" else choice()
+    if which == "refused":
+        everything = REASONS | CHECK_REASONS | LIMITS
+        said = (
+            Reason(id, "no", text, dict.fromkeys(placeholders(text), (1.0, "count"))) for id, text in everything.items()
+        )
+        chosen = replace(chosen, reasons=tuple(said))
+    fields = FIELDS[sheet](case("es", choice=chosen, design=replace(design(), choices=(chosen,))))
+    text = plain(json.dumps({key: value for key, value in fields.items() if key != "drawing"}, ensure_ascii=False))
+    pieces = english_pieces()
+    assert len(pieces) > 250
+    assert [piece for piece in pieces if plain(piece) in text] == []
+    assert any(plain(piece) in plain(json.dumps(FIELDS[sheet](case("en", choice=chosen)))) for piece in pieces)
+
+
+SITE_SOURCES = ["site_case", "proposal_sheet", "materials_sheet", "installation_sheet", "care_sheet", "as_built_sheet"]
+
+
+@pytest.mark.parametrize("module", SITE_SOURCES)
+def test_no_sentence_stands_in_the_code_of_a_paper(module: str) -> None:
+    """Texts of two words and more are ids of the catalogue, docstrings or of an error: nothing else is printed."""
+    source = Path(import_module(f"clackwork.sheets.{module}").__file__ or "").read_text(encoding="utf-8")
+    known = {key.partition(".")[2] for key in load_words("es").texts} | {"only if"}
+    tree = ast.parse(source)
+    aside = [node for node in ast.walk(tree) if isinstance(node, ast.Raise)]
+    aside += [node for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)]
+    left_out = {id(inner) for node in aside for inner in ast.walk(node)}
+    texts = [
+        node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in left_out
+    ]
+    assert [text for text in texts if re.search(r"[A-Za-z]{2,} [A-Za-z]{2,}", text) and text not in known] == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import datetime
 import re
 from pathlib import Path
 
@@ -13,8 +14,12 @@ from clackwork.errors import InputError
 from clackwork.pipes import series_names
 from clackwork.quantities import KINDS
 from clackwork.site.check_reasons import CHECK_REASONS
+from clackwork.site.commissioning import DOUBTS, OFF
+from clackwork.site.commissioning import KINDS as READ
 from clackwork.site.costing import HOURS, PARTS
-from clackwork.site.due import care_items
+from clackwork.site.due import WORDS as DUE_WORDS
+from clackwork.site.due import Due, care_items
+from clackwork.site.explaining import CAUSES
 from clackwork.site.limits import CONDITIONS, LIMITS
 from clackwork.site.needs import PUBLISHED_NEEDS
 from clackwork.site.promise import REASONS
@@ -23,6 +28,8 @@ from clackwork.site.season import MONTH_WORDS
 from clackwork.site.site import Range, Reason
 from clackwork.words import ENGLISH_ELSEWHERE, Words, languages, load_words, placeholders
 
+COMPARED = {f"{figure}_{side}": words for figure in READ for side, words in OFF.items()}
+EXPLAINED = {f"explained_by_{cause.id}": cause.words for cause in CAUSES.values()}
 PACKAGE = Path(__file__).resolve().parents[2] / "clackwork"
 USERS = sorted(
     [*(PACKAGE / "sheets").glob("*.py"), *(PACKAGE / "charts").glob("site_*.py"), PACKAGE / "words" / "__init__.py"]
@@ -30,7 +37,8 @@ USERS = sorted(
 OTHERS = [name for name in languages() if name != "en"]
 STATED = {
     "caution": {name: caution.words for name, caution in CAUTIONS.items()},
-    "reason": REASONS | CHECK_REASONS | LIMITS | CONDITIONS,
+    "reason": REASONS | CHECK_REASONS | LIMITS | CONDITIONS | COMPARED | DOUBTS | EXPLAINED,
+    "due": DUE_WORDS,
     "month_plan": MONTH_WORDS,
     "task": {item.id: item.words for item in care_items()},
     "user": dict.fromkeys(PUBLISHED_NEEDS, ""),
@@ -64,7 +72,9 @@ def test_what_the_code_says_in_english_is_translated(language: str, section: str
 
 
 def test_reasons_of_a_paper_have_ids_of_their_own() -> None:
-    assert len(STATED["reason"]) == sum(map(len, (REASONS, CHECK_REASONS, LIMITS, CONDITIONS)))
+    assert len(STATED["reason"]) == sum(
+        map(len, (REASONS, CHECK_REASONS, LIMITS, CONDITIONS, COMPARED, DOUBTS, EXPLAINED))
+    )
 
 
 def keys_asked_for(source: str) -> set[str]:
@@ -171,6 +181,17 @@ def test_reasons_by_language() -> None:
     other = Reason("lift", "note", "would be explained by a lift of {found}", {"found": (3.0, "head")})
     assert load_words("es").reason(other, "metric") == "would be explained by a lift of 3.00 m".replace(".", ",")
     assert load_words("es").reason(Reason("new", "note", "not yet said", {}), "metric") == "not yet said"
+
+
+def test_what_is_due_by_language() -> None:
+    figures = {"days_run": (40.0, "count")}
+    english = "tighten bolts, look for leaks: {days_run} days since it was done last"
+    day = datetime.date(2031, 5, 4)
+    due = Due("terrace", "care", Reason("care", "note", english, figures), day, 9, "bolts", "tighten bolts")
+    assert load_words("en").due(due, "metric") == english.format(days_run=40)
+    assert load_words("es").due(due, "metric") == "apretar pernos, buscar fugas: 40 días desde la última vez"
+    stale = Due("terrace", "promise_stale", Reason("promise_stale", "note", "", {}), day, 0, "", "typed {so}")
+    assert load_words("es").due(stale, "metric") == "la promesa ya no vale: typed {so}"
 
 
 def test_every_series_of_pipe_has_words() -> None:
