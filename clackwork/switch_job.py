@@ -71,8 +71,7 @@ def study_of_workbook(
     places = _places(workbook, asked, twins, seed)
     records = {}
     for record in _parts_of(workbook, asked):
-        site = _rig_as_site(workbook, record) if record.on_rig else _site_of(workbook, record)
-        records[record.name] = (record, twins[record.build], site)
+        records[record.name] = (record, twins[record.build], site_of_record(workbook, record))
     kinds = [_kind(asked.part, costs) for costs in (asked.old, asked.new)]
     return run_study(
         places, records, kinds[0], kinds[1], asked.water,
@@ -116,31 +115,48 @@ def _pair_for(workbook: Workbook, asked: SwitchAsked, name: str, site: Site) -> 
     return min(asked.pairs, key=apart)
 
 
-def _site_of(workbook: Workbook, record: PartRecord) -> Site:
-    """The designed site where a part runs."""
+def site_of_record(workbook: Workbook, record: PartRecord) -> Site:
+    """The designed site where a part runs, or its rig as a place.
+
+    Raises
+    ------
+    InputError
+        The site is not designed, or nothing was delivered at the rig.
+    """
+    if record.on_rig:
+        try:
+            return rig_as_site(workbook, record.place, record.build)
+        except InputError as error:
+            raise InputError(f"part '{record.name}', rig", error.value, error.allowed, error.next_step) from error
     if record.place not in workbook.sites:
         raise undesigned(record.place)
     return workbook.sites[record.place]
 
 
-def _rig_as_site(workbook: Workbook, record: PartRecord) -> Site:
-    """A rig as a place: its pump against the back-pressure its delivering runs had in the middle."""
-    rig = workbook.rigs[record.place]
-    heads = _heads(workbook, record)
+def rig_as_site(workbook: Workbook, rig: str, build: str) -> Site:
+    """A rig as a place: its pump against the back-pressure its delivering runs had in the middle.
+
+    Raises
+    ------
+    InputError
+        No run of the build there delivered against a head that was read.
+    """
+    stand = workbook.rigs[rig]
+    heads = _heads(workbook, rig, build)
     if not heads:
         raise InputError(
-            f"part '{record.name}', rig",
-            record.place,
-            f"no run of build {record.build!r} there delivered against a head that was read, so its landings are not known",
+            "rig",
+            rig,
+            f"no run of build {build!r} there delivered against a head that was read, so its landings are not known",
             "Make one delivering run with the gauge read, or enter the part at a site.",
         )
-    lift = max(statistics.median(heads), 1.2 * rig.supply.fall)
+    lift = max(statistics.median(heads), 1.2 * stand.supply.fall)
     short = DeliveryLine(find_pipe("pe100-sdr11", "63 mm"), 1.0, lift)
-    source = rig.source_flow if rig.source_flow < math.inf else _PLENTY
-    return Site(f"rig {rig.name}", rig.supply.fall, source, rig.drive_pipe, short, surroundings=rig.surroundings)
+    source = stand.source_flow if stand.source_flow < math.inf else _PLENTY
+    return Site(f"rig {rig}", stand.supply.fall, source, stand.drive_pipe, short, surroundings=stand.surroundings)
 
 
-def _heads(workbook: Workbook, record: PartRecord) -> Sequence[float]:
-    runs = [run for run in workbook.runs_of(record.build) if run.rig == record.place]
+def _heads(workbook: Workbook, rig: str, build: str) -> Sequence[float]:
+    runs = [run for run in workbook.runs_of(build) if run.rig == rig]
     reduced = (reduce_run(run, workbook.rigs[run.rig].instruments).back_pressure_head for run in runs)
     return [head.value for head in reduced if head is not None]

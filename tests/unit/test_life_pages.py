@@ -101,6 +101,31 @@ def test_two_looks_at_once_lose_nothing(works: Shop) -> None:
     assert works.call("POST", f"/api/parts/{part.id}/looks", bad).status_code == 422
 
 
+def test_an_endurance_test_is_planned_on_its_page_and_as_json(works: Shop) -> None:
+    assert "no build of this book has one yet" in works.page("/endurance")
+    works.fit()
+    assert 'href="/endurance"' in works.page("/parts")
+    form = works.page("/endurance")
+    assert "Plan it" in form and 'value="90 %"' in form and "no build of this book" not in form
+    build, site = named(works, "build", "poppet"), works.site()
+    rig = named(works, "rig", "yard")
+    query = f"link.build={build.id}&link.site={site.id}&link.rig={rig.id}&part=waste_rubber&material=plastic"
+    shown = works.page(f"/endurance?{query}&months=12&reliability=90+%25&level=90+%25&shape=1&most_parts=4&falls=2+m")
+    assert "Run 4 parts side by side at 2.00 m of fall" in shown and "One after another" in shown
+    assert "Caution." in shown and "its rating" in shown and "no published source" in shown and "12 months" in shown
+    wrong = works.page(f"/endurance?{query}&months=soon", 422)
+    assert 'id="error-months"' in wrong and "plain number" in wrong
+    wrong = works.page(f"/endurance?{query}&months=12&falls=2", 422)
+    assert 'id="error-falls"' in wrong
+    asked = {"build_id": build.id, "site_id": site.id, "rig_id": rig.id, "part": "waste_rubber", "material": "plastic"}
+    told = works.call("POST", "/api/endurance", {**asked, "falls": ["2 m"], "units": "us"}).json()
+    assert "6.56 ft of fall" in told["answer"] and len(told["stands"][0]["tests"]) == 8
+    assert told["exponent_counted"]["harder"] == 0.0 and told["records"] == 1
+    refused = works.call("POST", "/api/endurance", {**asked, "lowest_exponent": 1.0})
+    assert refused.status_code == 422 and "both or neither" in refused.text
+    assert works.call("POST", "/api/endurance", {**asked, "site_id": 10**6}).status_code == 404
+
+
 def test_a_switch_wants_its_builds_fitted_first(works: Shop) -> None:
     switch = named(works, "switch", "poppet")
     shown = works.page(f"/switches/{switch.id}")
