@@ -311,6 +311,7 @@ def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path
         held = {"upload": there.sites_upload, "columns": [], "answers": {}, "file": SITES}
         values.update((name, told) for name, told in held.items() if name in values)
     if path == "/api/photographs" and meet():
+        values.pop("part", None)
         values |= {"visit": there.numbers["visit"][0], "photograph": PICTURE}
     if path.startswith("/api/quick") and meet():
         values |= {"lift_from_pump": "18 m", "lift_from_source": None, "assume": {}}
