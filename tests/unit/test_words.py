@@ -21,6 +21,7 @@ from clackwork.site.promise import REASONS
 from clackwork.site.rules_of_thumb import Chosen, rules_for
 from clackwork.site.season import MONTH_WORDS
 from clackwork.site.site import Range, Reason
+from clackwork.site.visit import PARTS as WEARS
 from clackwork.words import ENGLISH_ELSEWHERE, Words, languages, load_words, placeholders
 
 PACKAGE = Path(__file__).resolve().parents[2] / "clackwork"
@@ -33,6 +34,7 @@ STATED = {
     "reason": REASONS | CHECK_REASONS | LIMITS | CONDITIONS,
     "month_plan": MONTH_WORDS,
     "task": {item.id: item.words for item in care_items()},
+    "wears": dict(WEARS),
     "user": dict.fromkeys(PUBLISHED_NEEDS, ""),
     "item": dict.fromkeys(("pump", "drive pipe", "supply pipe", "delivery pipe", "work", *PARTS), ""),
     "work": dict.fromkeys(HOURS, ""),
