@@ -152,7 +152,7 @@ def switch(
 ) -> None:
     """Judge whether to switch to a new build: over all sites, by size, with lives, warranty, spares and what to measure."""
     from clackwork.answers_json import FORMAT
-    from clackwork.switch_job import builds_needed, study_of_workbook
+    from clackwork.switch_job import builds_needed, study_of_workbook, with_spread
     from clackwork.switch_report import switch_json, switch_lines
     from clackwork.workbook import load_workbook, pick
     from clackwork.workbook_jobs import Done, attempt, fit_builds
@@ -166,7 +166,7 @@ def switch(
     currency = workbook.prices.currency if workbook.prices else ""
     done = Done()
     found = []
-    for study in asked.values():
+    for study in (with_spread(workbook, one) for one in asked.values()):
         needed = builds_needed(workbook, study)
         with progress_bar("Fitting") as progress:
             fit_builds(workbook, needed, done, progress)

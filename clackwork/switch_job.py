@@ -6,6 +6,7 @@ import datetime
 import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from clackwork.bench.runs import reduce_run
@@ -13,7 +14,7 @@ from clackwork.errors import InputError
 from clackwork.life.likely import likely_sites, spread_about
 from clackwork.life.part_record import PartRecord
 from clackwork.life.whole_study import PartKind, StudyPlace, WholeStudy, run_study
-from clackwork.pipes import find_pipe
+from clackwork.pipes import catalogue, find_pipe
 from clackwork.ram.parts import DeliveryLine
 from clackwork.ram.sweep import Workers
 from clackwork.site.site import Site
@@ -86,19 +87,49 @@ def _kind(part: str, costs: SwitchCosts) -> PartKind:
 def _places(workbook: Workbook, asked: SwitchAsked, twins: Mapping[str, Twin], seed: int) -> list[StudyPlace]:
     """Designed sites with the pair of builds that fits each, then likely ones."""
     found = []
+    likes: dict[tuple[str, str], Site] = {}
     for name, site in workbook.sites.items():
-        old, new = _pair_for(workbook, asked, name, site)
-        found.append(StudyPlace(site, site.drive_pipe.pipe.size, twins[old], twins[new]))
+        pair = _pair_for(workbook, asked, name, site)
+        likes.setdefault(pair, site)
+        found.append(_place(site, pair, asked, twins))
     if asked.likely:
         if not found:
             raise InputError(
                 "likely_sites", asked.likely, "likely sites take their pipes from a designed site; there is none"
             )
-        spread = asked.spread or spread_about(list(workbook.sites.values()))
-        like = found[0]
-        for site in likely_sites(like.site, spread, asked.likely, seed=seed):
-            found.append(StudyPlace(site, like.size, like.old, like.new))
+        spread = with_spread(workbook, asked).spread
+        assert spread is not None  # likely sites are asked for
+        first = found[0].site
+        by_pair = [
+            likely_sites(likes.get(pair) or _of_size(first, workbook, pair), spread, asked.likely, seed=seed)
+            for pair in asked.pairs
+        ]
+        for place in range(asked.likely):  # each size in turn
+            which = place % len(asked.pairs)
+            found.append(_place(by_pair[which][place], asked.pairs[which], asked, twins))
     return found
+
+
+def with_spread(workbook: Workbook, asked: SwitchAsked) -> SwitchAsked:
+    """The same with what its likely sites are taken to be like, so that the answer can tell it."""
+    if not asked.likely or asked.spread is not None:
+        return asked
+    return replace(asked, spread=spread_about(list(workbook.sites.values())))
+
+
+def _place(site: Site, pair: tuple[str, str], asked: SwitchAsked, twins: Mapping[str, Twin]) -> StudyPlace:
+    """A place with its size of pump: that of the drive pipe, and with several pairs which of them."""
+    size = site.drive_pipe.pipe.size
+    return StudyPlace(site, size if len(asked.pairs) == 1 else f"{size}, {pair[0]}", twins[pair[0]], twins[pair[1]])
+
+
+def _of_size(like: Site, workbook: Workbook, pair: tuple[str, str]) -> Site:
+    """A place with a drive pipe nearest the seat of a pair's old build, in the series of ``like`` where it has one."""
+    bore = workbook.builds[pair[0]].waste_valve.seat_bore
+    series = next((one for one in catalogue() if one.name == like.drive_pipe.pipe.series), None)
+    pipes = series.pipes if series else (like.drive_pipe.pipe,)
+    pipe = min(pipes, key=lambda one: abs(math.log(one.bore / bore)))
+    return replace(like, drive_pipe=replace(like.drive_pipe, pipe=pipe))
 
 
 def _pair_for(workbook: Workbook, asked: SwitchAsked, name: str, site: Site) -> tuple[str, str]:

@@ -70,14 +70,22 @@ def _parts_words(case: SiteCase) -> dict[str, str]:
         beats=words.number(float(f"{first.yearly_beats / 1e6:.2g}"), 2),
         share=words.number(100.0 * first.risk, 2),
     )
+    if unseen := [one for one in case.parts if not one.parts]:
+        names = ", ".join(dict.fromkeys(case.words.known("wears", one.part, PARTS[one.part]) for one in unseen))
+        note = f"{note} {words('care.parts_unseen', parts=names)}"
     if any(not one.name for one in case.parts):
         note = f"{note} {words('care.parts_new')}"
     return {"title": words("care.parts"), "note": note}
 
 
+def _months(case: SiteCase, months: float) -> str:
+    """Months of two figures; under one to a tenth, and never none at all."""
+    return case.words.number(max(float(f"{months:.2g}" if months >= 1.0 else f"{months:.1f}"), 0.1), 2)
+
+
 def _part_row(case: SiteCase, one: PartDates) -> list[str]:
     """A part with its life in months and its dates."""
-    low, middle, high = (case.words.number(float(f"{each:.2g}"), 2) for each in one.months)
+    low, middle, high = (_months(case, each) for each in one.months)
     lasts = case.words("care.part_lasts", middle=middle, low=low, high=high)
     return [capital(case.words.known("wears", one.part, PARTS[one.part])), lasts, str(one.look_on), str(one.renew_on)]
 

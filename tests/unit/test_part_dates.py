@@ -78,6 +78,10 @@ def test_the_care_card_has_its_parts_in_both_languages(works: Shop) -> None:
     dates = card_dates(read, {}, works.site("Sunny Bank").id, "flap", 1.0, DAY)
     assert [(one.name, one.part, one.fitted) for one in dates] == [("", "waste_rubber", DAY)]
     assert card_dates(read, {}, works.site().id, "flap", 0.0, DAY) == ()
+    unseen = part_dates(life_alike([], "plastic"), "delivery_seat", "plastic", DAY, 1.0)
+    assert "order of magnitude only: seat of the delivery valve" in " ".join(
+        text_of(care_pdf(survey(), design(), choice(), date=DAY, parts=(unseen,))).split()
+    )
     for language, said in (
         ("en", ("Parts that wear", "Rubber of the waste valve", "million beats a year", "10 of 100")),
         ("es", ("Partes que se gastan", "Goma de la válvula de desperdicio", "millones de golpes al año", "10 de 100")),
