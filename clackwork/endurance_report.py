@@ -21,7 +21,7 @@ HEAD = (
     "Beats of each",
     "Side by side",
     "One after another",
-    "Were the exponent its middle",
+    "By the middle of the exponent",
 )
 _SHOWN_PARTS = (1, 2, 4, 8, 16, 32, 64)
 _MILLION = 1e6
@@ -80,7 +80,7 @@ def stand_words(stand: StandFound, system: str) -> str:
     if stand.why_not:
         return f"At {fall} of fall {heads}: no test is planned there. Fit a stronger pipe or stay lower."
     rate = format_quantity(stand.beat_rate, "beat_rate", system)
-    return f"At {fall} of fall: {rate}, landings of {stand.stress:.3g} J/m2 on the seat; {heads}."
+    return f"At {fall} of fall: {rate}, landings of {stand.stress:.3g} J/m² on the seat; {heads}."
 
 
 def assumption_words(plan: EndurancePlan, system: str) -> list[str]:
@@ -97,7 +97,7 @@ def assumption_words(plan: EndurancePlan, system: str) -> list[str]:
     counted = (
         "at every fall one beat counts as one"
         if plan.exponents == (0.0, 0.0)
-        else f"counted with is {plan.exponents[0]:.2g} where the rig lands harder than the site and "
+        else f"counted with are {plan.exponents[0]:.2g} where the rig lands harder than the site and "
         f"{plan.exponents[1]:.2g} where it lands softer"
     )
     shape = (
@@ -113,7 +113,7 @@ def assumption_words(plan: EndurancePlan, system: str) -> list[str]:
         f"A life falls with the power {low:.2g} to {high:.2g} of how hard the part lands (90 %, middle {middle:.2g}); its "
         f"prior is {priors.exponent.middle:g} ± {priors.exponent.spread:g}, {EXPONENT_SOURCE}; {learnt}; {counted}.",
         "How hard a part lands is the energy of the waste valve over the area of its seat, from the engine: "
-        f"{plan.stress:.3g} J/m2 at {asked.site}, at {rate}.",
+        f"{plan.stress:.3g} J/m² at {asked.site}, at {rate}.",
         shape,
         "The pump runs all the time, at the rig and at the site. At the rig its drive pipe and tuning stay the same, "
         f"against {held}, or a fifth more than the fall where that is higher.",

@@ -111,7 +111,8 @@ def life_lines(found: WholeStudy) -> list[str]:
     """What the lives rest on."""
     lines = []
     for which, life, seen in zip(("old", "new"), found.lives, found.parts_seen, strict=True):
-        failures = f"{seen} part{'s' if seen != 1 else ''}, {life.failures:g} failed" if seen else "no part seen yet"
+        failed = f"{life.failures:g}" if life.failures else "none"
+        failures = f"{seen} part{'s' if seen != 1 else ''}, {failed} failed" if seen else "no part seen yet"
         lines.append(f"  life of the {which} part rests on {failures}, and on a prior: {life.priors.source}")
         learnt = (
             f"narrowed by {100 * life.exponent_learnt:.0f} %" if life.exponent_learnt > 0.05 else "left at its prior"
