@@ -21,7 +21,7 @@ from clackwork.cli_frame import (
     show_lines,
     write_text,
 )
-from clackwork.cli_life import life, switch
+from clackwork.cli_life import endurance, life, switch
 from clackwork.cli_sites import sites_app
 from clackwork.cli_tune import tune
 from clackwork.cli_visits import due, visits
@@ -212,6 +212,7 @@ app.command()(design)
 app.command()(visits)
 app.command()(due)
 app.command()(life)
+app.command()(endurance)
 app.command()(switch)
 
 

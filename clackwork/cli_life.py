@@ -1,7 +1,9 @@
-"""``clackwork life`` and ``clackwork switch``: what the parts in service show, and whether to change to new ones."""
+"""``clackwork life``, ``endurance`` and ``switch``: what parts show, how to show a life, whether to change to new ones."""
 
 from __future__ import annotations
 
+import datetime
+from collections.abc import Collection
 from functools import partial
 from pathlib import Path
 from typing import Annotated
@@ -10,7 +12,7 @@ import typer
 
 from clackwork.cli_frame import EXIT_FAILED, Units, guarded, json_text, progress_bar, say, show_lines
 from clackwork.cli_visits import day_asked
-from clackwork.errors import ClackworkError
+from clackwork.errors import ClackworkError, InputError
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="A workbook (TOML).", show_default=False)]
 UnitsOption = Annotated[Units | None, typer.Option("--units", help="Units of the answer; else the workbook's own.")]
@@ -45,6 +47,101 @@ def life(
 
 
 @guarded
+def endurance(
+    file: File,
+    site: Annotated[str, typer.Option("--site", metavar="NAME", help="Where the life is to hold.")],
+    build: Annotated[str | None, typer.Option("--build", metavar="NAME", help="Else the only one.")] = None,
+    rig: Annotated[
+        str | None, typer.Option("--rig", metavar="NAME", help="Where parts run; else where it ran most.")
+    ] = None,
+    part: Annotated[str | None, typer.Option("--part", metavar="PART", help='Such as "waste_rubber".')] = None,
+    material: Annotated[str | None, typer.Option("--material", metavar="MATERIAL", help="What it is made of.")] = None,
+    months: Annotated[float | None, typer.Option("--months", help="Life to be shown, of running at the site.")] = None,
+    beats: Annotated[float | None, typer.Option("--beats", help="Life to be shown, in place of months.")] = None,
+    fall: Annotated[
+        list[str] | None,
+        typer.Option("--fall", metavar="FALL", help="At the rig; may be repeated. Else its own, x 1.5, x 2."),
+    ] = None,
+    reliability: Annotated[float, typer.Option("--reliability", help="Share of parts that is to last so long.")] = 0.9,
+    confidence: Annotated[float, typer.Option("--confidence", help="How sure it is to be.")] = 0.9,
+    shape: Annotated[float, typer.Option("--shape", help="Of the life: 1 is chance, 2 to 4 usual of wear.")] = 1.0,
+    exponent: Annotated[
+        tuple[float, float] | None,
+        typer.Option("--exponent", metavar="LOW HIGH", help="Of stress; else prior and records."),
+    ] = None,
+    most_parts: Annotated[int, typer.Option("--most-parts", help="Parts that can be had.")] = 8,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Plan an endurance test: how many parts, how many beats, at which fall, to show a life, and how long that takes."""
+    from clackwork.answers_json import FORMAT
+    from clackwork.endurance_job import (
+        EnduranceAsked,
+        check_names,
+        kinds_seen,
+        plan_of_workbook,
+        records_for,
+        rigs_used,
+    )
+    from clackwork.endurance_report import endurance_json, endurance_lines
+    from clackwork.quantities import parse
+    from clackwork.workbook import load_workbook
+    from clackwork.workbook_jobs import Done, fit_builds
+
+    workbook = load_workbook(file)
+    system = units.value if units else workbook.units
+    chosen = only("--build", build, workbook.builds)
+    seen = kinds_seen(workbook, chosen)
+    asked = EnduranceAsked(
+        build=chosen,
+        part=part or only("--part", None, dict.fromkeys(one for one, _ in seen)),
+        material=material or only("--material", None, dict.fromkeys(one for _, one in seen)),
+        site=site,
+        rig=rig or only("--rig", None, rigs_used(workbook, chosen)[:1]),
+        months=12.0 if months is None and beats is None else months,
+        beats=beats,
+        falls=tuple(parse(one, "head", field="--fall").value for one in fall or ()),
+        reliability=reliability,
+        level=confidence,
+        shape=shape,
+        exponents=exponent,
+        most_parts=most_parts,
+    )
+    check_names(workbook, asked)
+    done = Done()
+    needed = dict.fromkeys([chosen, *(one.build for one in records_for(workbook, asked.part, asked.material))])
+    with progress_bar("Fitting") as progress:
+        fit_builds(workbook, needed, done, progress)
+    if chosen not in done.twins:
+        raise ClackworkError(" ".join(done.failures))
+    plan = plan_of_workbook(workbook, asked, done.twins, today=datetime.date.today())
+    if as_json:
+        print(json_text({"format": FORMAT, "units": system, **endurance_json(plan, system), "failures": done.failures}))
+    else:
+        show_lines(endurance_lines(plan, system))
+    for failure in done.failures:
+        say(failure)
+    if done.failures:
+        raise typer.Exit(EXIT_FAILED)
+
+
+def only(flag: str, given: str | None, known: Collection[str]) -> str:
+    """What was named, else the only one there is.
+
+    Raises
+    ------
+    InputError
+        None was named, and there is none or more than one.
+    """
+    if given is None and len(known) == 1:
+        return next(iter(known))
+    if given is None:
+        allowed = f"it must be one of {', '.join(known)}" if known else "there is none in the workbook to take it from"
+        raise InputError(flag, "(nothing)", allowed)
+    return given
+
+
+@guarded
 def switch(
     file: File,
     name: Annotated[str | None, typer.Option("--name", metavar="NAME", help="This [switch.NAME].")] = None,
@@ -55,7 +152,7 @@ def switch(
 ) -> None:
     """Judge whether to switch to a new build: over all sites, by size, with lives, warranty, spares and what to measure."""
     from clackwork.answers_json import FORMAT
-    from clackwork.switch_job import builds_needed, study_of_workbook
+    from clackwork.switch_job import builds_needed, study_of_workbook, with_spread
     from clackwork.switch_report import switch_json, switch_lines
     from clackwork.workbook import load_workbook, pick
     from clackwork.workbook_jobs import Done, attempt, fit_builds
@@ -69,7 +166,7 @@ def switch(
     currency = workbook.prices.currency if workbook.prices else ""
     done = Done()
     found = []
-    for study in asked.values():
+    for study in (with_spread(workbook, one) for one in asked.values()):
         needed = builds_needed(workbook, study)
         with progress_bar("Fitting") as progress:
             fit_builds(workbook, needed, done, progress)

@@ -154,7 +154,8 @@ def _compared(workbook: Workbook, chosen: list[Visit]) -> list[Comparison]:
 
 def _in_book(book: Book, site: str | None, today: datetime.date, ahead: int, with_due: bool) -> _Found:
     """A book's, by the twins kept in it."""
-    from clackwork.shop.sites_due import all_records, sites_due
+    from clackwork.shop.all_records import all_records
+    from clackwork.shop.sites_due import sites_due
     from clackwork.shop.visits import comparison_of, find_visit
     from clackwork.workbook_reader import nearest
 

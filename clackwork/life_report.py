@@ -99,7 +99,11 @@ def _group(part: str, material: str, records: tuple[PartRecord, ...], today: dat
 
 def life_lines(group: LifeGroup, system: str) -> list[str]:
     """One kind of part for a terminal."""
-    counts = ", ".join(f"{number} {outcome}" for outcome, number in count_outcomes(group.records).items() if number)
+    counts = ", ".join(
+        f"{number} {'run on' if number > 1 and outcome == 'runs on' else outcome}"
+        for outcome, number in count_outcomes(group.records).items()
+        if number
+    )
     lines = [f"{PARTS[group.part]}, {group.material}: {len(group.records)} in the records, {counts}"]
     if found := causes(group.records):
         lines.append(f"  failed by: {', '.join(f'{cause} ({number})' for cause, number in found.items())}")
@@ -111,9 +115,11 @@ def life_lines(group: LifeGroup, system: str) -> list[str]:
         few = sum(one.number for one in group.lives if one.failed) < _LEAST_FAILURES
         lines.append(f"  {_TOO_FEW if few else group.why_not}")
         if group.bounds:
-            lines.append("  they show at 90 % only that half of all last")
-        for shape, months in group.bounds.items():
-            lines.append(f"  {months:.1f} months, if they fail {_BY_SHAPE[shape]} (shape {shape:g})")
+            shown = [
+                f"{months:.1f} months if they fail {_BY_SHAPE[at]} (shape {at:g})"
+                for at, months in group.bounds.items()
+            ]
+            lines.append(f"  half of all last, shown at 90 %, more than {'; '.join(shown)}")
     if group.wear is not None and group.wear_limit is not None:
         limit = format_quantity(group.wear_limit, "small_length", system)
         low, middle, high = np.quantile(group.wear.life_to(group.wear_limit), (0.05, 0.5, 0.95))
@@ -127,7 +133,8 @@ def life_lines(group: LifeGroup, system: str) -> list[str]:
 
 def _interval(found: Interval) -> str:
     high = "without end" if found.high == float("inf") else f"{found.high:.3g}"
-    return f"{found.value:.3g} ({found.low:.3g} to {high})"
+    low = f"{found.low:.3g}" if found.low >= 0.1 else "under 0.1"
+    return f"{found.value:.3g} ({low} to {high})"
 
 
 def _shape_words(shape: float) -> str:

@@ -6,6 +6,7 @@ import datetime
 import math
 import statistics
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from clackwork.bench.runs import reduce_run
@@ -13,7 +14,7 @@ from clackwork.errors import InputError
 from clackwork.life.likely import likely_sites, spread_about
 from clackwork.life.part_record import PartRecord
 from clackwork.life.whole_study import PartKind, StudyPlace, WholeStudy, run_study
-from clackwork.pipes import find_pipe
+from clackwork.pipes import catalogue, find_pipe
 from clackwork.ram.parts import DeliveryLine
 from clackwork.ram.sweep import Workers
 from clackwork.site.site import Site
@@ -71,8 +72,7 @@ def study_of_workbook(
     places = _places(workbook, asked, twins, seed)
     records = {}
     for record in _parts_of(workbook, asked):
-        site = _rig_as_site(workbook, record) if record.on_rig else _site_of(workbook, record)
-        records[record.name] = (record, twins[record.build], site)
+        records[record.name] = (record, twins[record.build], site_of_record(workbook, record))
     kinds = [_kind(asked.part, costs) for costs in (asked.old, asked.new)]
     return run_study(
         places, records, kinds[0], kinds[1], asked.water,
@@ -87,19 +87,49 @@ def _kind(part: str, costs: SwitchCosts) -> PartKind:
 def _places(workbook: Workbook, asked: SwitchAsked, twins: Mapping[str, Twin], seed: int) -> list[StudyPlace]:
     """Designed sites with the pair of builds that fits each, then likely ones."""
     found = []
+    likes: dict[tuple[str, str], Site] = {}
     for name, site in workbook.sites.items():
-        old, new = _pair_for(workbook, asked, name, site)
-        found.append(StudyPlace(site, site.drive_pipe.pipe.size, twins[old], twins[new]))
+        pair = _pair_for(workbook, asked, name, site)
+        likes.setdefault(pair, site)
+        found.append(_place(site, pair, asked, twins))
     if asked.likely:
         if not found:
             raise InputError(
                 "likely_sites", asked.likely, "likely sites take their pipes from a designed site; there is none"
             )
-        spread = asked.spread or spread_about(list(workbook.sites.values()))
-        like = found[0]
-        for site in likely_sites(like.site, spread, asked.likely, seed=seed):
-            found.append(StudyPlace(site, like.size, like.old, like.new))
+        spread = with_spread(workbook, asked).spread
+        assert spread is not None  # likely sites are asked for
+        first = found[0].site
+        by_pair = [
+            likely_sites(likes.get(pair) or _of_size(first, workbook, pair), spread, asked.likely, seed=seed)
+            for pair in asked.pairs
+        ]
+        for place in range(asked.likely):  # each size in turn
+            which = place % len(asked.pairs)
+            found.append(_place(by_pair[which][place], asked.pairs[which], asked, twins))
     return found
+
+
+def with_spread(workbook: Workbook, asked: SwitchAsked) -> SwitchAsked:
+    """The same with what its likely sites are taken to be like, so that the answer can tell it."""
+    if not asked.likely or asked.spread is not None:
+        return asked
+    return replace(asked, spread=spread_about(list(workbook.sites.values())))
+
+
+def _place(site: Site, pair: tuple[str, str], asked: SwitchAsked, twins: Mapping[str, Twin]) -> StudyPlace:
+    """A place with its size of pump: that of the drive pipe, and with several pairs which of them."""
+    size = site.drive_pipe.pipe.size
+    return StudyPlace(site, size if len(asked.pairs) == 1 else f"{size}, {pair[0]}", twins[pair[0]], twins[pair[1]])
+
+
+def _of_size(like: Site, workbook: Workbook, pair: tuple[str, str]) -> Site:
+    """A place with a drive pipe nearest the seat of a pair's old build, in the series of ``like`` where it has one."""
+    bore = workbook.builds[pair[0]].waste_valve.seat_bore
+    series = next((one for one in catalogue() if one.name == like.drive_pipe.pipe.series), None)
+    pipes = series.pipes if series else (like.drive_pipe.pipe,)
+    pipe = min(pipes, key=lambda one: abs(math.log(one.bore / bore)))
+    return replace(like, drive_pipe=replace(like.drive_pipe, pipe=pipe))
 
 
 def _pair_for(workbook: Workbook, asked: SwitchAsked, name: str, site: Site) -> tuple[str, str]:
@@ -116,31 +146,48 @@ def _pair_for(workbook: Workbook, asked: SwitchAsked, name: str, site: Site) -> 
     return min(asked.pairs, key=apart)
 
 
-def _site_of(workbook: Workbook, record: PartRecord) -> Site:
-    """The designed site where a part runs."""
+def site_of_record(workbook: Workbook, record: PartRecord) -> Site:
+    """The designed site where a part runs, or its rig as a place.
+
+    Raises
+    ------
+    InputError
+        The site is not designed, or nothing was delivered at the rig.
+    """
+    if record.on_rig:
+        try:
+            return rig_as_site(workbook, record.place, record.build)
+        except InputError as error:
+            raise InputError(f"part '{record.name}', rig", error.value, error.allowed, error.next_step) from error
     if record.place not in workbook.sites:
         raise undesigned(record.place)
     return workbook.sites[record.place]
 
 
-def _rig_as_site(workbook: Workbook, record: PartRecord) -> Site:
-    """A rig as a place: its pump against the back-pressure its delivering runs had in the middle."""
-    rig = workbook.rigs[record.place]
-    heads = _heads(workbook, record)
+def rig_as_site(workbook: Workbook, rig: str, build: str) -> Site:
+    """A rig as a place: its pump against the back-pressure its delivering runs had in the middle.
+
+    Raises
+    ------
+    InputError
+        No run of the build there delivered against a head that was read.
+    """
+    stand = workbook.rigs[rig]
+    heads = _heads(workbook, rig, build)
     if not heads:
         raise InputError(
-            f"part '{record.name}', rig",
-            record.place,
-            f"no run of build {record.build!r} there delivered against a head that was read, so its landings are not known",
+            "rig",
+            rig,
+            f"no run of build {build!r} there delivered against a head that was read, so its landings are not known",
             "Make one delivering run with the gauge read, or enter the part at a site.",
         )
-    lift = max(statistics.median(heads), 1.2 * rig.supply.fall)
+    lift = max(statistics.median(heads), 1.2 * stand.supply.fall)
     short = DeliveryLine(find_pipe("pe100-sdr11", "63 mm"), 1.0, lift)
-    source = rig.source_flow if rig.source_flow < math.inf else _PLENTY
-    return Site(f"rig {rig.name}", rig.supply.fall, source, rig.drive_pipe, short, surroundings=rig.surroundings)
+    source = stand.source_flow if stand.source_flow < math.inf else _PLENTY
+    return Site(f"rig {rig}", stand.supply.fall, source, stand.drive_pipe, short, surroundings=stand.surroundings)
 
 
-def _heads(workbook: Workbook, record: PartRecord) -> Sequence[float]:
-    runs = [run for run in workbook.runs_of(record.build) if run.rig == record.place]
+def _heads(workbook: Workbook, rig: str, build: str) -> Sequence[float]:
+    runs = [run for run in workbook.runs_of(build) if run.rig == rig]
     reduced = (reduce_run(run, workbook.rigs[run.rig].instruments).back_pressure_head for run in runs)
     return [head.value for head in reduced if head is not None]

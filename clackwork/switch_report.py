@@ -81,7 +81,7 @@ def switch_lines(found: WholeStudy, asked: SwitchAsked, currency: str, system: s
         f"{study.worth.middle:.0f} (switching everywhere: {study.always:.0f} expected)",
     ]
     lines += [_rule_line(rule, money, system) for rule in study.rules]
-    lines += ["", *life_lines(found), "", *care_lines(found, asked, money), "", "Places:"]
+    lines += ["", *likely_lines(asked, system), *life_lines(found), "", *care_lines(found, asked, money), "", "Places:"]
     lines += [line for one in study.places for line in _place_lines(one, money, system)]
     lines += retuned_lines(found, system)
     lines += ["", *knowing_lines(found, money), ""]
@@ -111,7 +111,8 @@ def life_lines(found: WholeStudy) -> list[str]:
     """What the lives rest on."""
     lines = []
     for which, life, seen in zip(("old", "new"), found.lives, found.parts_seen, strict=True):
-        failures = f"{seen} part{'s' if seen != 1 else ''}, {life.failures:g} failed" if seen else "no part seen yet"
+        failed = f"{life.failures:g}" if life.failures else "none"
+        failures = f"{seen} part{'s' if seen != 1 else ''}, {failed} failed" if seen else "no part seen yet"
         lines.append(f"  life of the {which} part rests on {failures}, and on a prior: {life.priors.source}")
         learnt = (
             f"narrowed by {100 * life.exponent_learnt:.0f} %" if life.exponent_learnt > 0.05 else "left at its prior"
@@ -168,6 +169,27 @@ def retuned_lines(found: WholeStudy, system: str) -> list[str]:
     return lines
 
 
+def likely_lines(asked: SwitchAsked, system: str) -> list[str]:
+    """What the likely sites of a study are taken to be like; nothing where it has none."""
+    spread = asked.spread
+    if not asked.likely or spread is None:
+        return []
+
+    def ends(name: str, kind: str | None = None) -> str:
+        low, high = getattr(spread, name)
+        if kind is None:
+            return f"{low:.2g} to {high:.2g}"
+        return f"{format_quantity(low, kind, system)} to {format_quantity(high, kind, system)}"
+
+    sizes = "" if len(asked.pairs) == 1 else f", shared out evenly over the {len(asked.pairs)} sizes"
+    return [
+        f"  {asked.likely} likely site{'' if asked.likely == 1 else 's'} besides those in the book{sizes}: fall "
+        f"{ends('fall', 'head')}, lift over fall {ends('lift_over_fall')}, source {ends('source_flow', 'volume_flow')}",
+        f"  their drive pipes are {ends('drive_length_over_fall')} falls long, their lines {ends('line_length_over_lift')} "
+        f"lifts, each of the smallest pipe whose friction stays below {ends('line_loss_over_lift')} of the lift",
+    ]
+
+
 def knowing_lines(found: WholeStudy, money: str) -> list[str]:
     """What to measure before deciding, the most worth first."""
     worth = [one for one in found.knowing if one.worth > 0.5][:4]
@@ -204,6 +226,8 @@ def switch_json(found: WholeStudy, asked: SwitchAsked, currency: str, system: st
             }
             for rule in study.rules
         ],
+        "likely_sites": asked.likely,
+        "likely": likely_lines(asked, system),
         "places": [_place_json(one, system) for one in study.places],
         "retuned": [
             {"place": name, "serves": one is not None}

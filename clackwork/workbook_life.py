@@ -181,6 +181,7 @@ _ENDS = {
     "drive_length_over_fall": None,
     "line_length_over_lift": None,
     "source_flow": "volume_flow",
+    "line_loss_over_lift": None,
 }
 
 

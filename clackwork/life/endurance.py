@@ -42,7 +42,7 @@ class EnduranceTest:
     duration : float
         Of the test, all parts side by side [s].
     hastened : float
-        Beats at the site that one beat here stands for, at the low end of the exponent.
+        Beats at the site that one beat here stands for, at the end of the exponents that counts least.
     """
 
     stand: EnduranceStand
@@ -60,10 +60,13 @@ def plan_endurance(
     *,
     level: float = 0.90,
     shape: float = 1.0,
-    lowest_exponent: float = 0.0,
+    exponents: tuple[float, float] = (0.0, 0.0),
     most_parts: int = 8,
 ) -> tuple[EnduranceTest, ...]:
     """Tests on every stand with one part to ``most_parts``, shortest first.
+
+    No part runs for less than the life to be shown: what ends it may come late, and any number of young parts says
+    nothing of that.
 
     Parameters
     ----------
@@ -77,9 +80,10 @@ def plan_endurance(
     level : float
         Confidence wanted.
     shape : float
-        Of the life; 1 promises least. A larger one has to be known from parts that did fail.
-    lowest_exponent : float
-        Low end of the exponent of stress: 0 lets a harder test count no more than another.
+        Of the life; of those from 1 upwards 1 asks for most. A larger one has to be known from parts that did fail.
+    exponents : (float, float)
+        Low and high end of the exponent of stress. Where a stand is harder than the site the low end counts, where it
+        is gentler the high end; 0 and 0 lets every beat count as one.
     most_parts : int
 
     Raises
@@ -88,16 +92,23 @@ def plan_endurance(
     """
     require_positive("life", life, "beats")
     require_positive("stress", stress, "J/m2")
-    if lowest_exponent < 0.0:
-        raise InputError("lowest_exponent", f"{lowest_exponent:g}", "it must be 0 or more", "0 counts no haste at all.")
+    low, high = exponents
+    if not 0.0 <= low <= high:
+        raise InputError(
+            "exponents",
+            f"{low:g} to {high:g}",
+            "both must be 0 or more, the lower one first",
+            "0 counts no haste at all.",
+        )
     if not 1 <= most_parts <= 1000:
         raise InputError("most_parts", most_parts, "it must be 1 to 1000")
     found = []
     for stand in stands:
         require_positive(f"{stand.name}, stress", stand.stress, "J/m2")
         require_positive(f"{stand.name}, beat_rate", stand.beat_rate, "1/s")
-        hastened = (stand.stress / stress) ** lowest_exponent
+        hastened = min((stand.stress / stress) ** each for each in exponents)
         for parts in range(1, most_parts + 1):
-            beats = math.ceil(life * lengths_needed(reliability, parts, level, shape) / hastened)
+            lengths = max(lengths_needed(reliability, parts, level, shape), 1.0)
+            beats = math.ceil(life * lengths / hastened)
             found.append(EnduranceTest(stand, parts, float(beats), beats / stand.beat_rate, hastened))
     return tuple(sorted(found, key=lambda test: (test.duration, test.parts)))

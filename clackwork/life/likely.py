@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from clackwork.errors import InputError, require_range
+from clackwork.pipes import Pipe, catalogue
 from clackwork.site.site import Site
+from clackwork.water import STANDARD_GRAVITY
+
+_EFFICIENCY = 0.6
+"""Of a pump in quick sums (from memory)."""
+_MEAN_VELOCITY = 0.6
+"""In a drive pipe over a whole beat, at most [m/s]: common practice, no published source."""
+_FRICTION = 0.032
+"""Of small plastic pipe at such flows (Colebrook, 0.2 L/s in 26 mm: 0.0316)."""
+_OVER_LIFT = 1.5
+"""Rating of a delivery pipe over its lift: common practice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -24,6 +36,9 @@ class LikelySpread:
     line_length_over_lift : (float, float)
     source_flow : (float, float)
         [m3/s]
+    line_loss_over_lift : (float, float)
+        Friction that the delivery pipe is allowed, over the lift: the smallest pipe of its series that keeps to it is laid
+        (a tenth at most is common practice, no published source).
     """
 
     fall: tuple[float, float] = (0.8, 6.0)
@@ -31,6 +46,7 @@ class LikelySpread:
     drive_length_over_fall: tuple[float, float] = (5.0, 12.0)
     line_length_over_lift: tuple[float, float] = (2.0, 10.0)
     source_flow: tuple[float, float] = (2e-4, 1.5e-3)
+    line_loss_over_lift: tuple[float, float] = (0.03, 0.1)
 
     def __post_init__(self) -> None:
         for name in self.__dataclass_fields__:
@@ -59,12 +75,13 @@ def spread_about(sites: Sequence[Site]) -> LikelySpread:
 
 
 def likely_sites(like: Site, spread: LikelySpread, count: int, *, seed: int = 1) -> list[Site]:
-    """Sites with the pipes of ``like``, spread as a Latin hypercube so that few cover the whole.
+    """Sites with pipes that suit each, spread as a Latin hypercube so that few cover the whole.
 
     Parameters
     ----------
     like : Site
-        Gives pipes, water, and how well a survey knows its figures (as shares).
+        Gives drive pipe, series of the delivery pipe, water, and how well a survey knows its figures (as shares). The drive
+        pipe is as long as goes with the fall; the delivery pipe as wide as goes with lift and distance (:func:`line_pipe`).
     spread : LikelySpread
     count, seed : int
 
@@ -80,8 +97,10 @@ def likely_sites(like: Site, spread: LikelySpread, count: int, *, seed: int = 1)
     cube = qmc.LatinHypercube(len(ends), rng=np.random.default_rng(seed)).random(count)
     figures = np.exp(ends[:, 0] + cube * (ends[:, 1] - ends[:, 0]))
     found = []
-    for number, (fall, ratio, drive, line, flow) in enumerate(figures, start=1):
+    for number, (fall, ratio, drive, line, flow, loss) in enumerate(figures, start=1):
         lift = float(fall * ratio)
+        length = float(lift * max(line, 1.0))
+        pipe = line_pipe(like, lift, length, likely_delivery(like, float(fall), lift, float(flow)), float(loss))
         found.append(
             replace(
                 like,
@@ -93,7 +112,7 @@ def likely_sites(like: Site, spread: LikelySpread, count: int, *, seed: int = 1)
                 lift_spread=lift * like.lift_spread / like.line.lift,
                 lift_with_fall=0.0,
                 drive_pipe=replace(like.drive_pipe, length=float(np.clip(fall * drive, 3.0, 200.0)), upstream=None),
-                line=replace(like.line, lift=lift, length=float(lift * max(line, 1.0))),
+                line=replace(like.line, pipe=pipe, lift=lift, length=length),
                 wanted_flow=None,
                 feed=None,
                 standpipe_area=float("inf"),
@@ -101,3 +120,37 @@ def likely_sites(like: Site, spread: LikelySpread, count: int, *, seed: int = 1)
             )
         )
     return found
+
+
+def likely_delivery(like: Site, fall: float, lift: float, source_flow: float) -> float:
+    """Water that a pump on the drive pipe of ``like`` may deliver [m3/s], for the choice of a pipe only."""
+    drawn = min(source_flow, _MEAN_VELOCITY * 0.25 * math.pi * like.drive_pipe.pipe.bore**2)
+    return _EFFICIENCY * drawn * fall / lift
+
+
+def line_pipe(like: Site, lift: float, length: float, flow: float, loss_over_lift: float) -> Pipe:
+    """The smallest pipe of the series of ``like`` whose friction is allowed and that bears the lift with a half over.
+
+    Parameters
+    ----------
+    like : Site
+    lift, length : float
+        [m]
+    flow : float
+        [m3/s]
+    loss_over_lift : float
+
+    Returns
+    -------
+    Pipe
+        The widest that bears it where none is wide enough; that of ``like`` where its series is in no catalogue, or none of
+        it bears the lift.
+    """
+    series = next((one for one in catalogue() if one.name == like.line.pipe.series), None)
+    pressure = _OVER_LIFT * 1000.0 * STANDARD_GRAVITY * lift
+    borne = [one for one in series.pipes if one.rating_gauge and one.rating_gauge >= pressure] if series else []
+    for pipe in sorted(borne, key=lambda one: one.bore):
+        velocity = flow / (0.25 * math.pi * pipe.bore**2)
+        if _FRICTION * length / pipe.bore * velocity**2 / (2.0 * STANDARD_GRAVITY) <= loss_over_lift * lift:
+            return pipe
+    return max(borne, key=lambda one: one.bore, default=like.line.pipe)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from clackwork.life.part_dates import PartDates
 from clackwork.sheets.installation_sheet import symptom_rows
 from clackwork.sheets.site_case import (
     MONTH_HEAD,
@@ -15,6 +16,7 @@ from clackwork.sheets.site_case import (
 from clackwork.sheets.typeset import Fields
 from clackwork.site.care import MONTH, CareTask, care_plan
 from clackwork.site.due import SECONDS_A_DAY
+from clackwork.site.visit import PARTS
 
 BESIDE = {"care_cautions": ("care", "beat_rate"), "pressure_cautions": ("dead_head", "peak_head", "rating_head")}
 """Section of the card to the figures in it."""
@@ -42,6 +44,9 @@ def care_fields(case: SiteCase) -> Fields:
             for task in care_plan(choice)
         ],
         "whys": [words(f"care.why_{task.why}") for task in care_plan(choice) if task.why],
+        "parts_words": _parts_words(case),
+        "parts_head": head_words(case, "care", ("part", "lasts", "look_on", "renew_on")),
+        "parts": [_part_row(case, one) for one in case.parts],
         "frost": words("care.frost", depth=case.quantity(case.survey.frost_depth, "length", figures=2))
         if case.survey.frost_depth > 0.0
         else "",
@@ -53,6 +58,36 @@ def care_fields(case: SiteCase) -> Fields:
         "log": [[""] * 4 for _ in range(6)],
         **caution_fields(case, BESIDE, ["work_in_water", "frost"], others=("untreated_water",)),
     }
+
+
+def _parts_words(case: SiteCase) -> dict[str, str]:
+    """Title of the parts that wear, and the note under them."""
+    if not case.parts:
+        return {"title": "", "note": ""}
+    words, first = case.words, case.parts[0]
+    note = words(
+        "care.parts_note",
+        beats=words.number(float(f"{first.yearly_beats / 1e6:.2g}"), 2),
+        share=words.number(100.0 * first.risk, 2),
+    )
+    if unseen := [one for one in case.parts if not one.parts]:
+        names = ", ".join(dict.fromkeys(case.words.known("wears", one.part, PARTS[one.part]) for one in unseen))
+        note = f"{note} {words('care.parts_unseen', parts=names)}"
+    if any(not one.name for one in case.parts):
+        note = f"{note} {words('care.parts_new')}"
+    return {"title": words("care.parts"), "note": note}
+
+
+def _months(case: SiteCase, months: float) -> str:
+    """Months of two figures; under one to a tenth, and never none at all."""
+    return case.words.number(max(float(f"{months:.2g}" if months >= 1.0 else f"{months:.1f}"), 0.1), 2)
+
+
+def _part_row(case: SiteCase, one: PartDates) -> list[str]:
+    """A part with its life in months and its dates."""
+    low, middle, high = (_months(case, each) for each in one.months)
+    lasts = case.words("care.part_lasts", middle=middle, low=low, high=high)
+    return [capital(case.words.known("wears", one.part, PARTS[one.part])), lasts, str(one.look_on), str(one.renew_on)]
 
 
 def _interval(case: SiteCase, task: CareTask) -> str:

@@ -11,6 +11,7 @@ from itertools import groupby
 from clackwork.charts.site_drawing import site_drawing, site_drawing_words
 from clackwork.charts.site_scene import site_scene
 from clackwork.errors import InputError
+from clackwork.life.part_dates import PartDates
 from clackwork.pipes import Pipe
 from clackwork.quantities import SYSTEMS
 from clackwork.ram.parts import STANDARD_GRAVITY
@@ -44,6 +45,8 @@ class SiteCase:
         Address of the book's record.
     marks : LineMarks
         Of the delivery line.
+    parts : tuple of PartDates
+        That wear there, for the care card.
     """
 
     survey: Survey
@@ -54,6 +57,7 @@ class SiteCase:
     date: datetime.date
     qr: str | None
     marks: LineMarks
+    parts: tuple[PartDates, ...] = ()
 
     def quantity(self, value: float, kind: str, *, figures: int = 3) -> str:
         """An SI value with its unit, in language and units."""

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Protocol
 
+from clackwork.life.part_dates import PartDates
 from clackwork.sheets.as_built_sheet import as_built_fields
 from clackwork.sheets.care_sheet import care_fields
 from clackwork.sheets.installation_sheet import installation_fields
@@ -33,6 +35,7 @@ class SiteSheet(Protocol):
         language: str = "en",
         qr: str | None = None,
         marks: LineMarks | None = None,
+        parts: tuple[PartDates, ...] = (),
     ) -> bytes:
         """Make it.
 
@@ -52,6 +55,8 @@ class SiteSheet(Protocol):
             Address of the book's record, printed as a square code.
         marks : LineMarks, optional
             Of the delivery line, when they were worked out before (:func:`clackwork.site.line_marks.line_marks`).
+        parts : tuple of PartDates, optional
+            That wear there; the care card has their dates.
 
         Raises
         ------
@@ -74,9 +79,10 @@ def _sheet(name: str, template: str, fields: Callable[[SiteCase], Fields], what:
         language: str = "en",
         qr: str | None = None,
         marks: LineMarks | None = None,
+        parts: tuple[PartDates, ...] = (),
     ) -> bytes:
         case = site_case(survey, design, choice, units=units, language=language, date=date, qr=qr, marks=marks)
-        return compile_pdf(template, fields(case), paper=paper, date=date)
+        return compile_pdf(template, fields(replace(case, parts=parts)), paper=paper, date=date)
 
     made.__name__ = made.__qualname__ = name
     made.__doc__ = f"{what} as PDF; parameters as in :class:`SiteSheet`."

@@ -1,4 +1,4 @@
-"""Photographs of a site or a visit: kept as files of the book, known by their own first bytes."""
+"""Photographs of a visit or of a part in service: kept as files of the book, known by their own first bytes."""
 
 from __future__ import annotations
 
@@ -31,24 +31,26 @@ def kind_of_image(content: bytes) -> str | None:
     return None
 
 
-def keep_photograph(book: Book, visit_id: int, content: bytes, *, by: str = "") -> Record:
-    """Keep a photograph of a visit.
+def keep_photograph(book: Book, number: int, content: bytes, *, by: str = "", kind: str = "visit") -> Record:
+    """Keep a photograph of a visit or a part.
 
     Parameters
     ----------
     book : Book
-    visit_id : int
+    number : int
+        Of the visit or part.
     content : bytes
     by : str, optional
+    kind : {"visit", "part"}
 
     Raises
     ------
     InputError
         Empty, too large, or no picture of a kind that is shown.
     NotThere
-        No such visit.
+        No such visit or part.
     """
-    visit = book.get("visit", visit_id)
+    of = book.get(kind, number)
     if len(content) > LARGEST_PHOTOGRAPH:
         raise InputError(
             "photograph",
@@ -59,31 +61,37 @@ def keep_photograph(book: Book, visit_id: int, content: bytes, *, by: str = "") 
     media_type = kind_of_image(content)
     if media_type is None:
         raise InputError("photograph", "(the file)", "it must be a JPEG, PNG or WebP picture", "Choose a photograph.")
-    links = {"site": visit.links["site"]}
-    sent = f"picture-{visit_id}-{hashlib.sha256(content).hexdigest()[:40]}"  # the same one sent again is kept once
-    number = len(photographs_of(book, visit_id)) + 1
-    for place in range(number, number + _TRIES):
-        name = f"{visit.name[:55].rstrip()}, picture {place}.{IMAGES[media_type]}"
+    links = _place_of(of)
+    sent = f"picture-{number}-{hashlib.sha256(content).hexdigest()[:40]}"  # the same one sent again is kept once
+    first = len(photographs_of(book, number, kind)) + 1
+    for place in range(first, first + _TRIES):
+        name = f"{of.name[:55].rstrip()}, picture {place}.{IMAGES[media_type]}"
         try:
             return book.keep_file(
-                name, content, media_type=media_type, links=links, by=by, request_id=sent, about=_about(visit_id)
+                name, content, media_type=media_type, links=links, by=by, request_id=sent, about=_about(kind, number)
             )
         except NameTaken:
             continue
-    raise InputError("photograph", visit.name, "it has too many pictures of that name", "Rename the visit.")
+    raise InputError("photograph", of.name, "it has too many pictures of that name", f"Rename the {kind}.")
 
 
-def photographs_of(book: Book, visit_id: int) -> tuple[Record, ...]:
-    """The photographs of a visit, in the order kept."""
-    visit, found, offset = book.get("visit", visit_id), [], 0
+def photographs_of(book: Book, number: int, kind: str = "visit") -> tuple[Record, ...]:
+    """The photographs of a visit or a part, in the order kept."""
+    of, found, offset = book.get(kind, number), [], 0
     while True:
-        some = book.list("file", links={"site": visit.links["site"]}, offset=offset, limit=_PAGE)
-        found += [one for one in some.records if one.entered.get("about") == _about(visit_id)]
+        some = book.list("file", links=_place_of(of), offset=offset, limit=_PAGE)
+        found += [one for one in some.records if one.entered.get("about") == _about(kind, number)]
         offset += len(some.records)
         if not some.records or offset >= some.total:
             return tuple(sorted(found, key=lambda one: one.id))
 
 
-def _about(visit_id: int) -> str:
-    """How a file says which visit it is of; it belongs to the site, and stays with it."""
-    return f"visit {visit_id}"
+def _place_of(of: Record) -> dict[str, int]:
+    """The site or rig that a photograph belongs to."""
+    role = "site" if "site" in of.links else "rig"
+    return {role: of.links[role]}
+
+
+def _about(kind: str, number: int) -> str:
+    """How a file says which visit or part it is of; it belongs to the site or rig, and stays with it."""
+    return f"{kind} {number}"

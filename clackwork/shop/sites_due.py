@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from clackwork.shop.all_records import all_records
+from clackwork.shop.part_service import PartRead, card_dates, dates_of_parts, read_parts
 from clackwork.shop.visits import Comparison, build_at, kept_comparison, place_of, visit_of
-from clackwork.site.due import SOON, CareItem, Due, Place, what_is_due
+from clackwork.site.due import SOON, CareItem, Due, PartDue, Place, what_is_due
+from clackwork.site.visit import PARTS
 from clackwork.workbook_reader import Table
 from clackwork.workbook_visits import read_care
 
 if TYPE_CHECKING:
     from clackwork.book import Book, Record
+    from clackwork.life.part_dates import PartDates
     from clackwork.site.visit import Visit
-
-_PAGE = 500
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,8 @@ def sites_due(
 ) -> tuple[SiteDue, ...]:
     """Everything due at the sites of a book where a pump stands, or within ``ahead`` days; the most urgent first.
 
-    The engine is not asked: readings are judged by the comparison worked out last.
+    The engine is not asked: readings are judged by the comparison worked out last, and parts wear at the beats counted
+    last at their site, else those promised last, else 60 a minute.
 
     Parameters
     ----------
@@ -60,19 +63,62 @@ def sites_due(
         if number in visits or "as_built" in site.entered:
             places.append(_place(book, site, visits.get(number, []), stale))
             by_name[site.name] = site
+    parts = read_parts(book)
+    dates = dates_of_parts(parts, _rates(book, parts, places), today)
+    for number, found in dates.items():
+        if number in sites:
+            site = sites[number]
+            by_name[site.name] = site
+            places = [one for one in places if one.site != site.name] + [
+                replace(_known(places, site.name), parts=tuple(_part_due(one) for one in found))
+            ]
     due = what_is_due(places, today, care=workshop_care(book), ahead=ahead)
     return tuple(SiteDue(by_name[one.site], one) for one in due)
 
 
-def all_records(book: Book, kind: str, links: dict[str, int] | None = None) -> Iterator[Record]:
-    """Every record of a kind."""
-    offset = 0
-    while True:
-        found = book.list(kind, links=links, offset=offset, limit=_PAGE)
-        yield from found.records
-        offset += len(found.records)
-        if not found.records or offset >= found.total:
-            return
+def _known(places: Sequence[Place], site: str) -> Place:
+    """What is known of a site; its name alone where nothing but a part says that a pump stands there."""
+    return next((one for one in places if one.site == site), Place(site))
+
+
+def _part_due(dates: PartDates) -> PartDue:
+    return PartDue(f"{dates.name}, {PARTS[dates.part]}", dates.look_on, dates.renew_on)
+
+
+def _rates(book: Book, parts: Sequence[PartRead], places: Sequence[Place]) -> dict[int, float]:
+    """Beats a second at the sites of parts, as far as they are known."""
+    known = {one.site: one.beat_rate for one in places}
+    found = {}
+    for number in {one.site for one in parts if one.site is not None}:
+        rate = known.get(book.get("site", number).name) or site_rate(book, number)
+        if rate:
+            found[number] = rate
+    return found
+
+
+def care_card_parts(
+    book: Book, site_id: int, build: str, beat_rate: float, today: datetime.date
+) -> tuple[PartDates, ...]:
+    """Parts that wear at a site, with their dates, for its care card; see :func:`clackwork.shop.part_service.card_dates`.
+
+    Parameters
+    ----------
+    book : Book
+    site_id : int
+    build : str
+        Of the pump on the card.
+    beat_rate : float
+        Promised there [1/s].
+    today : datetime.date
+    """
+    parts = read_parts(book)
+    return card_dates(parts, _rates(book, parts, ()), site_id, build, beat_rate, today)
+
+
+def site_rate(book: Book, number: int) -> float | None:
+    """Beats a second at a site: counted last, else promised last; None where neither is known."""
+    site = book.get("site", number)
+    return _place(book, site, list(all_records(book, "visit", {"site": number})), {}).beat_rate
 
 
 def _place(book: Book, site: Record, records: list[Record], stale: dict[int, str]) -> Place:

@@ -14,7 +14,7 @@ from clackwork.errors import InputError
 from clackwork.quantities import SYSTEMS
 from clackwork.shop.designing import mark_of
 from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
-from clackwork.switch_job import builds_needed, study_of_workbook
+from clackwork.switch_job import builds_needed, study_of_workbook, with_spread
 from clackwork.switch_report import switch_json
 from clackwork.switch_words import switch_words
 from clackwork.twin.twin import Twin
@@ -121,7 +121,7 @@ def switch_work(book: Book, task: Task) -> Mapping[str, Any]:
     workbook = book.workbook(switch.links["pump"])
     builds = _builds_of(book, switch, workbook)
     rests_on = basis_of_study(book, switch, builds)
-    asked = workbook.switches[switch.name]
+    asked = with_spread(workbook, workbook.switches[switch.name])
     found = study_of_workbook(
         workbook,
         asked,

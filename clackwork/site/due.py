@@ -32,11 +32,22 @@ WORDS = {
     "promise_stale": "the promise is out of date: {said}",
     "out_of_band": "readings of {days_run} days ago are out of their band and nobody has been there since",
     "not_compared": "readings of {days_run} days ago have not been held against the promise yet",
+    "part_look": "{said}: look at it",
+    "part_renew": "{said}: renew it, as one in ten would have failed",
     "warranty": "the warranty ends in {days_left} days",
     "warranty_over": "the warranty ended {days_over} days ago",
 }
 """Words of what is due, by id."""
-_URGENCY = {"out_of_band": 0, "commissioning": 1, "care": 2, "care_beats": 2, "warranty": 3, "promise_stale": 4}
+_URGENCY = {
+    "out_of_band": 0,
+    "commissioning": 1,
+    "care": 2,
+    "care_beats": 2,
+    "part_renew": 2,
+    "part_look": 2,
+    "warranty": 3,
+    "promise_stale": 4,
+}
 _WARRANTY_TOLD = 60
 
 
@@ -115,6 +126,22 @@ def care_with(changes: Mapping[str, Mapping[str, float]]) -> tuple[CareItem, ...
 
 
 @dataclass(frozen=True)
+class PartDue:
+    """A part in service that wears.
+
+    Attributes
+    ----------
+    name : str
+    look_on, renew_on : datetime.date
+        Next.
+    """
+
+    name: str
+    look_on: datetime.date
+    renew_on: datetime.date
+
+
+@dataclass(frozen=True)
 class Place:
     """What is known of a place where a pump stands.
 
@@ -132,6 +159,8 @@ class Place:
         Names of the visits whose readings nobody has held against the promise.
     stale : str
         Why the promise is out of date; empty when it is not.
+    parts : tuple of PartDue
+        That wear there, each with its dates.
     """
 
     site: str
@@ -141,11 +170,12 @@ class Place:
     out_of_band: tuple[str, ...] = ()
     not_compared: tuple[str, ...] = ()
     stale: str = ""
+    parts: tuple[PartDue, ...] = ()
 
     @property
     def stands(self) -> bool:
         """Whether a pump stands there."""
-        return self.as_built is not None or bool(self.visits)
+        return self.as_built is not None or bool(self.visits) or bool(self.parts)
 
     @property
     def since(self) -> datetime.date | None:
@@ -163,7 +193,8 @@ class Due:
     ----------
     site : str
     what : str
-        "care", "commissioning", "out_of_band", "not_compared", "promise_stale" or "warranty".
+        "care", "commissioning", "out_of_band", "not_compared", "promise_stale", "part_look", "part_renew" or
+        "warranty".
     reason : Reason
         In words, figures as data.
     date : datetime.date
@@ -207,6 +238,7 @@ def what_is_due(
         if place.stands:
             found += [*_to_follow_up(place, today), *_commissioning(place, today), *_warranty(place, today)]
             found += _care(place, today, items)
+            found += _parts(place, today)
     return tuple(sorted((one for one in found if one.days_over >= -_told_ahead(one, ahead)), key=_rank))
 
 
@@ -277,6 +309,16 @@ def _warranty(place: Place, today: datetime.date) -> list[Due]:
     if left >= 0:
         return [_due(place, "warranty", "warranty", (ends, today), {"days_left": _days(left)})]
     return [_due(place, "warranty", "warranty_over", (ends, today), {"days_over": _days(-left)})]
+
+
+def _parts(place: Place, today: datetime.date) -> list[Due]:
+    """Parts to be renewed, and those to be looked at before that."""
+    found = []
+    for part in place.parts:
+        renew = part.renew_on <= max(today, part.look_on)
+        what, date = ("part_renew", part.renew_on) if renew else ("part_look", part.look_on)
+        found.append(_due(place, what, what, (date, today), {}, part.name))
+    return found
 
 
 def _care(place: Place, today: datetime.date, items: Sequence[CareItem]) -> list[Due]:

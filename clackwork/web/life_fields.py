@@ -80,6 +80,7 @@ def switch_form() -> Form:
         Field("likely.lift_over_fall", "Lift over fall", "list", "Such as 3; 12."),
         Field("likely.drive_length_over_fall", "Drive pipe over fall", "list", "Such as 5; 12."),
         Field("likely.line_length_over_lift", "Delivery line over lift", "list", "Such as 2; 10."),
+        Field("likely.line_loss_over_lift", "Friction of the line over lift", "list", "Sets its pipe, such as 0.03; 0.1."),
         Field("likely.source_flow", "What their sources give", "list", "Such as 12 L/min; 90 L/min."),
     )  # fmt: skip
     groups = (

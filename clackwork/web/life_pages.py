@@ -16,6 +16,7 @@ from clackwork.cautions import cautions_for
 from clackwork.charts.switch_chart import CAPTION, HEADINGS
 from clackwork.errors import ClackworkError, InputError
 from clackwork.life_report import life_lines
+from clackwork.shop import photographs
 from clackwork.shop.job_rows import last_job
 from clackwork.shop.looking import add_look, groups_of_book
 from clackwork.shop.switching import DRAWS, ask_switch, switch_shown
@@ -62,10 +63,26 @@ def parts_page(request: Request) -> Response:
 @router.get("/parts/{number:int}")
 def part_page(request: Request, number: int) -> Response:
     """One part."""
-    record = book_of(request).get("part", number)
+    return part_with_photographs(request, number)
+
+
+def part_with_photographs(request: Request, number: int, *, status: int = 200, error: str = "") -> Response:
+    """The page of a part, with what was wrong with a photograph sent to it."""
+    book = book_of(request)
+    record = book.get("part", number)
     ended = any(look["outcome"] != "runs on" for look in record.entered.get("look", []))
     actions = [] if ended else [("Enter a look", f"/parts/{number}/look")]
-    return record_page(request, record, more_actions=[*actions, ("What such parts show", "/parts")])
+    shown = record_page(
+        request,
+        record,
+        "part.html",
+        photographs=photographs.photographs_of(book, number, "part"),
+        largest=f"{photographs.LARGEST_PHOTOGRAPH / 1e6:g} MB",
+        error=error,
+        more_actions=[*actions, ("What such parts show", "/parts")],
+    )
+    shown.status_code = status
+    return shown
 
 
 @router.get("/parts/{number:int}/look")
@@ -94,10 +111,14 @@ async def save_look(request: Request, number: int) -> Response:
 def _save_look(request: Request, number: int, filled: Filled) -> Response:
     book = book_of(request)
     version = number_in(filled.value(VERSION)) or 0
+    typed: dict[str, Any] | None = None
     try:
-        add_look(book, number, entered_of(filled), version=version, by=visitor_of(request).name)
+        typed = entered_of(filled)
+        add_look(book, number, typed, version=version, by=visitor_of(request).name)
     except Conflict:
         record = book.get("part", number)
+        if record.entered.get("look", [])[-1:] == [typed]:  # sent before, its answer lost on the way
+            return go_to(request, f"/parts/{number}", "The look is in the book.")
         filled.values[VERSION] = str(record.version)
         filled.errors[""] = (
             "Somebody else changed this part meanwhile. What you typed is below: look at it, then save again."

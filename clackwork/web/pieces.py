@@ -23,6 +23,8 @@ PIECES = (
     "site_pages",
     "life_pages",
     "life_api",
+    "endurance_pages",
+    "endurance_api",
     "visit_pages",
     "visit_api",
     "work_pages",

@@ -18,6 +18,7 @@ from clackwork.shop import designing
 from clackwork.shop.choosing import choose
 from clackwork.shop.designing import ask_design
 from clackwork.shop.site_view import kept_choice, tank_year
+from clackwork.shop.sites_due import care_card_parts
 from clackwork.shop.visits import place_of as site_place
 from clackwork.site.prices import Alternative
 from clackwork.web.access import visitor_of
@@ -221,8 +222,10 @@ def paper(
     """Proposal, bill of materials, installation and first start, care card, or as-built record, to print."""
     from clackwork.sheets.site_sheets import SITE_SHEETS
 
-    view, kept, one = kept_choice(book_of(request), number, choice_place(choice))
-    system = units or units_of(request)
+    book, system = book_of(request), units or units_of(request)
+    view, kept, one = kept_choice(book, number, choice_place(choice))
+    today = datetime.datetime.now().astimezone().date()
+    wears = care_card_parts(book, number, one.build.name, one.promise.beat_rate.middle, today) if name == "care" else ()
     pdf = SITE_SHEETS[name](
         site_place(view.found.site).survey,
         kept.design,
@@ -230,7 +233,8 @@ def paper(
         units=system,
         paper=paper or ("us-letter" if system == "us" else "a4"),
         language=language,
-        date=datetime.datetime.now().astimezone().date(),
+        date=today,
         qr=f"{str(request.base_url).rstrip('/')}/sites/{number}",
+        parts=wears,
     )
     return download(pdf, "application/pdf", f"{name} {view.found.site.name}", "pdf", inline=True)

@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from clackwork.book.errors import NotThere
+from clackwork.errors import InputError
 from clackwork.shop import photographs
 from clackwork.shop.sites_due import SiteDue, sites_due
 from clackwork.shop.visits import comparison_of, find_visit, kept_comparison, visits_of
@@ -93,13 +94,21 @@ def _due_out(one: SiteDue, system: str) -> dict[str, Any]:
     return {"site_id": one.site.id, **due_json(one.due, system)}
 
 
-@router.post("/photographs", status_code=201, summary="Keep a photograph of a visit")
+@router.post("/photographs", status_code=201, summary="Keep a photograph of a visit or of a part in service")
 def send_photograph(
-    request: Request, visit: Annotated[int, Form(ge=1, le=2**31 - 1)], photograph: UploadFile
+    request: Request,
+    photograph: UploadFile,
+    visit: Annotated[int | None, Form(ge=1, le=2**31 - 1, description="Its number; or that of a part.")] = None,
+    part: Annotated[int | None, Form(ge=1, le=2**31 - 1)] = None,
 ) -> RecordOut:
     """A JPEG, PNG or WebP picture, told by its own bytes; the same one sent again is kept once."""
+    if (visit is None) == (part is None):
+        raise InputError("visit and part", "neither" if visit is None else "both", "give exactly one of them")
     content = photograph.file.read(photographs.LARGEST_PHOTOGRAPH + 1)
-    return record_out(photographs.keep_photograph(book_of(request), visit, content, by=visitor_of(request).name))
+    kind, number = ("visit", visit) if part is None else ("part", part)
+    assert number is not None  # one of the two
+    made = photographs.keep_photograph(book_of(request), number, content, by=visitor_of(request).name, kind=kind)
+    return record_out(made)
 
 
 @router.get("/photographs/{number}", summary="A photograph, or any file of the book", response_class=Response)

@@ -32,6 +32,7 @@ from clackwork.web import record_forms
 from clackwork.web.access import visitor_of
 from clackwork.web.field_lists import PURPOSE_WORDS, forms
 from clackwork.web.forms import LINK, NAME, Filled
+from clackwork.web.life_pages import part_with_photographs
 from clackwork.web.pages import go_to, page, templates, units_of
 from clackwork.web.problems import status_of
 from clackwork.web.record_pages import book_of, form_page, record_page
@@ -178,25 +179,26 @@ def _comparison_words(made: Comparison, system: str) -> dict[str, Any]:
 
 @router.post("/photographs")
 async def add_photographs(request: Request) -> Response:
-    """Keep photographs of a visit; each that can be kept is, and the page says which could not."""
+    """Keep photographs of a visit or a part; each that can be kept is, and the page says which could not."""
     form = await request.form()
-    number = record_forms.number_in(str(form.get("visit", ""))[:12])
+    kind = "part" if "part" in form else "visit"
+    typed = str(form.get(kind, ""))[:12]
+    number = record_forms.number_in(typed)
     if number is None:
-        raise InputError(
-            "visit", str(form.get("visit", ""))[:12], "it is the number of a visit", "Open its page again."
-        )
+        raise InputError(kind, typed, f"it is the number of a {kind}", "Open its page again.")
     sent = [one for one in form.getlist("photograph") if isinstance(one, UploadFile) and one.filename]
     contents = [(one.filename or "", await one.read(photographs.LARGEST_PHOTOGRAPH + 1)) for one in sent]
-    return await run_in_threadpool(_keep_photographs, request, number, contents)
+    return await run_in_threadpool(_keep_photographs, request, kind, number, contents)
 
 
-def _keep_photographs(request: Request, number: int, contents: list[tuple[str, bytes]]) -> Response:
+def _keep_photographs(request: Request, kind: str, number: int, contents: list[tuple[str, bytes]]) -> Response:
     book, refused, status = book_of(request), [], 422
+    shown = part_with_photographs if kind == "part" else _visit_page
     if not contents:
-        return _visit_page(request, number, status=422, error="Choose a photograph first.")
+        return shown(request, number, status=422, error="Choose a photograph first.")
     for name, content in contents[: photographs.MOST_AT_ONCE]:
         try:
-            photographs.keep_photograph(book, number, content, by=visitor_of(request).name)
+            photographs.keep_photograph(book, number, content, by=visitor_of(request).name, kind=kind)
         except ClackworkError as error:
             refused.append(f"{name[:60]}: {error}")
             status = status_of(error)
@@ -205,5 +207,5 @@ def _keep_photographs(request: Request, number: int, contents: list[tuple[str, b
         for name, _ in contents[photographs.MOST_AT_ONCE :]
     ]
     if refused:
-        return _visit_page(request, number, status=status, error=" ".join(refused))
-    return go_to(request, f"/visits/{number}#photographs", "The photographs are in the book.")
+        return shown(request, number, status=status, error=" ".join(refused))
+    return go_to(request, f"/{kind}s/{number}#photographs", "The photographs are in the book.")

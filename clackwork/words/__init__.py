@@ -38,6 +38,7 @@ ENGLISH_ELSEWHERE = (
     "month_plan",
     "user",
     "task",
+    "wears",
     "work",
 )
 """Sections whose English stands in the code, by id or as the word itself; English has none of them."""

@@ -16,6 +16,7 @@ FIXED = (
     "/sites/new",
     "/parts",
     "/parts/new",
+    "/endurance",
     "/switches",
     "/switches/new",
     "/rigs/new",

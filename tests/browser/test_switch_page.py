@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 
 import pytest
 from browser_case import NewContext, Served
 from invented_twin import demo as demo_workbook
 from invented_twin import twin_of
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Error, Page, expect
 from pypdf import PdfReader
 from test_access import findings
 
@@ -58,3 +59,26 @@ def test_from_a_look_to_the_printed_verdict(
     phone.goto(f"/switches/{prepared['switch']}")
     expect(phone.locator("#verdict")).to_have_text(verdict)
     assert phone.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_a_look_typed_without_a_connection_is_kept_and_sent_once(
+    demo: Served, prepared: dict[str, int], phone: Page
+) -> None:
+    look = f"/parts/{prepared['part']}/look"
+    phone.goto(look)
+    phone.locator("#date").fill("2023-10-07")
+    phone.locator("#found").fill("a grey film")
+    expect(phone.get_by_text("Kept on this device")).to_be_visible()
+    phone.route("**/look", lambda route: route.abort() if route.request.method == "POST" else route.fallback())
+    with contextlib.suppress(Error):  # the connection is gone: the browser shows a page of its own
+        phone.get_by_role("button", name="Save the look").click()
+        phone.wait_for_timeout(500)
+    phone.unroute("**/look")
+    phone.goto(look)
+    expect(phone.locator("#found")).to_have_value("a grey film")
+    expect(phone.locator("#date")).to_have_value("2023-10-07")
+    phone.get_by_role("button", name="Save the look").click()
+    expect(phone.get_by_text("The look is in the book.")).to_be_visible()
+    assert phone.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('clackwork.visit.')).length") == 0
+    looks = demo.app.state.shelf.book().get("part", prepared["part"]).entered["look"]
+    assert [one["date"] for one in looks].count("2023-10-07") == 1

@@ -46,7 +46,7 @@ HOST = "127.0.0.1:8765"
 CHECKS = [not_a_server_error, status_code_conformance, response_schema_conformance]
 EXAMPLES = 20
 """Requests made up for each operation."""
-COSTLY = {".svg": 4, ".pdf": 4, "/api/quick": 8, "/visits": 5}
+COSTLY = {".svg": 4, ".pdf": 4, "/api/quick": 8, "/visits": 5, "/api/endurance": 8}
 """Fewer where an answer is drawn or set on paper, by a part of the path."""
 
 LEFT_OUT = {
@@ -149,6 +149,10 @@ class There:
     records: Mapping[int, Any]
     upload: str = ""
     sites_upload: str = ""
+
+    def records_of(self, kind: str, name: str) -> int:
+        """The number of the record of a kind and a name."""
+        return next(number for number, one in self.records.items() if (one.kind, one.name) == (kind, name))
 
 
 @dataclass(frozen=True)
@@ -288,7 +292,7 @@ def meet_records(case: Case[Any], there: There, draw: Any) -> None:
 def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path: str) -> None:
     """The same for the fields of a query or a body."""
     known = {"pump": "pump", "build": "build", "build_id": "build", "rig_id": "rig", "record": "run"}
-    known |= {"old_build": "build", "new_build": "build"}
+    known |= {"old_build": "build", "new_build": "build", "site_id": "site"}
     for name in values:
         if name in known and meet():
             values[name] = draw(st.sampled_from(there.numbers[known[name]]))
@@ -307,9 +311,14 @@ def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path
         held = {"upload": there.sites_upload, "columns": [], "answers": {}, "file": SITES}
         values.update((name, told) for name, told in held.items() if name in values)
     if path == "/api/photographs" and meet():
+        values.pop("part", None)
         values |= {"visit": there.numbers["visit"][0], "photograph": PICTURE}
     if path.startswith("/api/quick") and meet():
         values |= {"lift_from_pump": "18 m", "lift_from_source": None, "assume": {}}
+    if path == "/api/endurance" and meet():
+        values |= {"part": "waste_rubber", "material": "rubber", "months": 12.0, "beats": None, "reliability": 0.9}
+        values |= {"confidence": 0.9, "shape": 1.0, "lowest_exponent": None, "highest_exponent": None, "most_parts": 4}
+        values |= {"site_id": there.records_of("site", "Upper Hazel"), "falls": ["2 m"]}
     if path.endswith("/looks") and meet():
         values.update((key, None) for key in ("beats", "wear", "just_seen", "seen_failing", "cause") if key in values)
         values |= {"date": "2025-05-03", "outcome": "runs on"}

@@ -9,7 +9,7 @@ import pytest
 
 from clackwork.answers_json import reason_words
 from clackwork.errors import InputError
-from clackwork.site.due import CARE, Place, care_items, care_with, last_done, what_is_due
+from clackwork.site.due import CARE, PartDue, Place, care_items, care_with, last_done, what_is_due
 from clackwork.site.standing import Standing, months_after
 from clackwork.site.visit import SiteReadings, Visit
 
@@ -112,3 +112,14 @@ def test_what_the_owner_does_is_not_on_the_workshop_s_list() -> None:
     assert owner and set(CARE) > owner
     place = Place("A", None, (visit(date(2020, 1, 1), "commissioning"),))
     assert not owner & {care for _, care, _ in told(place)}
+
+
+def test_a_part_is_to_be_looked_at_and_then_renewed() -> None:
+    part = PartDue("first rubber, rubber of the waste valve", date(2025, 6, 11), date(2025, 12, 1))
+    place = Place("A", parts=(part,))
+    found = [one for one in told(place) if one[1].startswith("part")]
+    assert found == [("A", "part_look", -10)]
+    late = Place("A", parts=(PartDue("first rubber", date(2025, 1, 1), date(2025, 5, 22)),))
+    assert ("A", "part_renew", 10) in told(late)
+    [due] = [one for one in what_is_due([late], TODAY) if one.what == "part_renew"]
+    assert reason_words(due.reason, "metric") == "first rubber: renew it, as one in ten would have failed"

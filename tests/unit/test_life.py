@@ -146,7 +146,7 @@ def test_wear_does_not_heal() -> None:
 
 def test_an_endurance_test_is_shorter_with_more_parts_and_a_harder_stand() -> None:
     stands = [EnduranceStand("yard", 50.0, 1.0), EnduranceStand("tower", 100.0, 1.2)]
-    tests = plan_endurance(3e7, 0.9, stands, 50.0, shape=2.0, lowest_exponent=1.0, most_parts=4)
+    tests = plan_endurance(3e7, 0.9, stands, 50.0, shape=2.0, exponents=(1.0, 2.0), most_parts=4)
     by = {(one.stand.name, one.parts): one for one in tests}
     # by hand: 3e7 beats x (ln 0.1 / ln 0.9)^(1/2) for one part
     assert by["yard", 1].beats == pytest.approx(3e7 * math.sqrt(math.log(0.1) / math.log(0.9)), rel=1e-6)
@@ -154,3 +154,16 @@ def test_an_endurance_test_is_shorter_with_more_parts_and_a_harder_stand() -> No
     assert by["tower", 1].beats == pytest.approx(0.5 * by["yard", 1].beats, rel=1e-6)
     assert tests[0].stand.name == "tower" and tests[0].parts == 4
     assert [one.duration for one in tests] == sorted(one.duration for one in tests)
+
+
+def test_a_gentler_stand_counts_by_the_high_end_of_the_exponents() -> None:
+    """It used to count by the low end, which made too much of a beat there."""
+    [one] = plan_endurance(1e7, 0.9, [EnduranceStand("yard", 25.0, 1.0)], 50.0, exponents=(0.0, 2.0), most_parts=1)
+    assert one.hastened == pytest.approx(0.25)  # (25 / 50)^2
+
+
+def test_no_part_of_an_endurance_test_runs_for_less_than_the_life() -> None:
+    stand = EnduranceStand("yard", 50.0, 1.0)
+    tests = {one.parts: one for one in plan_endurance(1e7, 0.9, [stand], 50.0, most_parts=40)}
+    assert tests[20].beats == pytest.approx(1e7 * math.log(0.1) / math.log(0.9) / 20, rel=1e-6)
+    assert tests[22].beats == tests[40].beats == 1e7  # 22 parts over one life: the success run, as published

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import math
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -114,9 +115,39 @@ def test_life_json_has_both_kinds(book: Path) -> None:
     assert plastic["fit"] is None and len(plastic["bounds"]) == 3 and rubber["fit"]["shape"]["value"] > 0.0
 
 
+def fitted_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fit(workbook: Workbook, names: Iterable[str], done: Done, progress: Progress) -> None:
+        done.twins |= {name: twins()[name] for name in names}
+
+    monkeypatch.setattr("clackwork.workbook_jobs.fit_builds", fit)
+
+
+def test_an_endurance_test_is_planned_in_both_units(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fitted_by_hand(monkeypatch)
+    words = ("endurance", str(book), "--build", "poppet", "--site", "Upper Hazel", "--fall", "2 m", "--fall", "40 m")
+    said = " ".join(run(*words).stdout.split())
+    assert "Run 8 parts side by side at 2.00 m of fall" in said and "90 of 100 parts last 12 months" in said
+    assert "At 40.0 m of fall the pump does not beat" in said and "no published source" in said
+    assert "1 ± 0.7" in said and "far above that of the lift" in said  # the band of the exponent, and the caution
+    told = json.loads(run(*words, "--beats", "1e6", "--units", "us", "--json").stdout)
+    assert told["life_beats"] == 1e6 and [round(one["fall_ft"], 2) for one in told["stands"]] == [6.56, 131.23]
+    tests = told["stands"][0]["tests"]
+    assert [one["parts"] for one in tests] == [*range(1, 9)] and told["stands"][1]["tests"] == []
+    # by hand: the success run at shape 1 asks ln 0.1 / ln 0.9 lives of one part, on a rig that lands no harder
+    assert tests[0]["beats"] >= 1e6 * math.log(0.1) / math.log(0.9)
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
+        (
+            ("endurance", "--site", "Upper Hazel", "--build", "poppet", "--months", "6", "--beats", "10000"),
+            "exactly one",
+        ),
+        (("endurance", "--site", "Upper Hazl", "--build", "poppet"), 'Did you mean "Upper Hazel"?'),
+        (("endurance", "--site", "Upper Hazel"), "--build"),
+        (("endurance", "--site", "Upper Hazel", "--build", "poppet", "--reliability", "1"), "reliability"),
+        (("endurance", "--site", "Upper Hazel", "--build", "poppet", "--exponent", "2", "1"), "exponents"),
         (("life", "--part", "waste_ruber"), "--part"),
         (("life", "--on", "yesterday"), "year-month-day"),
         (("life", "--on", "2022-01-01"), "today is 2022-01-01"),

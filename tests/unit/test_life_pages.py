@@ -14,8 +14,11 @@ from pypdf import PdfReader
 from shop_case import Shop, shop
 
 from clackwork.book import Record
+from clackwork.shop.photographs import photographs_of
 from clackwork.switch_words import switch_words
 
+PNG = b"\x89PNG\r\n\x1a\n" + b"\0" * 40
+"""A photograph, by its first bytes (PNG: W3C Recommendation, 5.2)."""
 SYSTEMS = ("metric", "us")
 
 
@@ -99,6 +102,55 @@ def test_two_looks_at_once_lose_nothing(works: Shop) -> None:
     assert works.call("POST", f"/api/parts/{part.id}/looks", look).status_code == 409
     bad = {"version": 2, "date": "2023-01-07", "outcome": "runs on"}
     assert works.call("POST", f"/api/parts/{part.id}/looks", bad).status_code == 422
+
+
+def test_a_look_sent_again_after_its_answer_was_lost_is_kept_once(works: Shop) -> None:
+    part = named(works, "part", "yard, poppet")
+    assert "visit_keep.js" in works.page(f"/parts/{part.id}/look")
+    assert f'data-done="/parts/{part.id}/look"' in works.page(f"/parts/{part.id}")
+    typed = {"version": "1", "date": "2023-10-07", "outcome": "runs on", "found": "a grey film"}
+    for _ in range(2):
+        assert works.browser.fill(f"/parts/{part.id}/look", typed).status_code == 303
+    looks = works.book.get("part", part.id).entered["look"]
+    assert [one["date"] for one in looks] == ["2023-04-22", "2023-07-08", "2023-10-07"]
+
+
+def test_photographs_of_a_part_are_kept_once_and_shown(works: Shop) -> None:
+    at_rig, at_site = named(works, "part", "yard, poppet"), named(works, "part", "Dry Gill, rubber")
+    for part in (at_rig, at_site):
+        for _ in range(2):  # the same one sent again is kept once
+            sent = works.browser.fill("/photographs", {"part": str(part.id)}, files={"photograph": ("x", PNG, "x/y")})
+            assert sent.status_code == 303 and sent.headers["location"] == f"/parts/{part.id}#photographs"
+        [file] = photographs_of(works.book, part.id, "part")
+        assert file.name == f"{part.name}, picture 1.png" and works.book.file_bytes(file.id) == PNG
+        assert f'src="/api/photographs/{file.id}"' in works.page(f"/parts/{part.id}")
+    refused = works.browser.fill("/photographs", {"part": str(at_rig.id)}, files={"photograph": ("a", b"GIF8", "x/y")})
+    assert refused.status_code == 422 and "JPEG, PNG or WebP" in refused.text and at_rig.name in refused.text
+
+
+def test_an_endurance_test_is_planned_on_its_page_and_as_json(works: Shop) -> None:
+    assert "no build of this book has one yet" in works.page("/endurance")
+    works.fit()
+    assert 'href="/endurance"' in works.page("/parts")
+    form = works.page("/endurance")
+    assert "Plan it" in form and 'value="90 %"' in form and "no build of this book" not in form
+    build, site = named(works, "build", "poppet"), works.site()
+    rig = named(works, "rig", "yard")
+    query = f"link.build={build.id}&link.site={site.id}&link.rig={rig.id}&part=waste_rubber&material=plastic"
+    shown = works.page(f"/endurance?{query}&months=12&reliability=90+%25&level=90+%25&shape=1&most_parts=4&falls=2+m")
+    assert "Run 4 parts side by side at 2.00 m of fall" in shown and "One after another" in shown
+    assert "Caution." in shown and "its rating" in shown and "no published source" in shown and "12 months" in shown
+    wrong = works.page(f"/endurance?{query}&months=soon", 422)
+    assert 'id="error-months"' in wrong and "plain number" in wrong
+    wrong = works.page(f"/endurance?{query}&months=12&falls=2", 422)
+    assert 'id="error-falls"' in wrong
+    asked = {"build_id": build.id, "site_id": site.id, "rig_id": rig.id, "part": "waste_rubber", "material": "plastic"}
+    told = works.call("POST", "/api/endurance", {**asked, "falls": ["2 m"], "units": "us"}).json()
+    assert "6.56 ft of fall" in told["answer"] and len(told["stands"][0]["tests"]) == 8
+    assert told["exponent_counted"]["harder"] == 0.0 and told["records"] == 1
+    refused = works.call("POST", "/api/endurance", {**asked, "lowest_exponent": 1.0})
+    assert refused.status_code == 422 and "both or neither" in refused.text
+    assert works.call("POST", "/api/endurance", {**asked, "site_id": 10**6}).status_code == 404
 
 
 def test_a_switch_wants_its_builds_fitted_first(works: Shop) -> None:

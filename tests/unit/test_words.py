@@ -26,6 +26,7 @@ from clackwork.site.promise import REASONS
 from clackwork.site.rules_of_thumb import Chosen, rules_for
 from clackwork.site.season import MONTH_WORDS
 from clackwork.site.site import Range, Reason
+from clackwork.site.visit import PARTS as WEARS
 from clackwork.words import ENGLISH_ELSEWHERE, Words, languages, load_words, placeholders
 
 COMPARED = {f"{figure}_{side}": words for figure in READ for side, words in OFF.items()}
@@ -41,6 +42,7 @@ STATED = {
     "due": DUE_WORDS,
     "month_plan": MONTH_WORDS,
     "task": {item.id: item.words for item in care_items()},
+    "wears": dict(WEARS),
     "user": dict.fromkeys(PUBLISHED_NEEDS, ""),
     "item": dict.fromkeys(("pump", "drive pipe", "supply pipe", "delivery pipe", "work", *PARTS), ""),
     "work": dict.fromkeys(HOURS, ""),

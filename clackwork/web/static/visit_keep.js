@@ -1,4 +1,4 @@
-// Keeps what is typed in the form of a visit on the phone, at every keystroke, until the book has it.
+// Keeps what is typed in the form of a visit, or of a look at a part, on the phone, at every keystroke, until the book has it.
 "use strict";
 
 (() => {
