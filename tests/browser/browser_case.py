@@ -28,7 +28,9 @@ class Served:
         self.asked: list[str] = []
         sock = listen("127.0.0.1", 0)
         self.url = f"http://127.0.0.1:{sock.getsockname()[1]}"
-        config = uvicorn.Config(self._answer, log_config=None, access_log=False, timeout_graceful_shutdown=1)
+        config = uvicorn.Config(
+            self._answer, interface="asgi3", log_config=None, access_log=False, timeout_graceful_shutdown=1
+        )
         self._server = uvicorn.Server(config)
         self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [sock]}, daemon=True)
         self._thread.start()
