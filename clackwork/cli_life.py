@@ -28,14 +28,15 @@ def life(
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show what the parts in service have lasted, and what that shows at 90 %: in months, and by wear."""
+    """Show what the parts in service have lasted, and what that shows at 90 %: in months, in beats, and by wear."""
     from clackwork.answers_json import FORMAT
+    from clackwork.life_rates import engine_rates
     from clackwork.life_report import life_groups, life_json, life_lines
     from clackwork.workbook import load_workbook
 
     workbook = load_workbook(file)
     system = units.value if units else workbook.units
-    groups = life_groups(workbook, part, day_asked(on))
+    groups = life_groups(workbook, part, day_asked(on), engine_rates(workbook, workbook.parts))
     if as_json:
         print(
             json_text(

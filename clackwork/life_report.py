@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
@@ -30,6 +31,27 @@ HALF = 0.5
 
 
 @dataclass(frozen=True)
+class LivesIn:
+    """Lives in one unit, and what they show.
+
+    Attributes
+    ----------
+    lives : tuple of Exposure
+    fit : WeibullFit or None
+        None with fewer than two failures.
+    why_not : str
+        Why there is no fit.
+    bounds : mapping of float to float
+        What half of all parts reach, at 90 %, by shape; where there is no fit.
+    """
+
+    lives: tuple[Exposure, ...]
+    fit: WeibullFit | None
+    why_not: str
+    bounds: dict[float, float]
+
+
+@dataclass(frozen=True)
 class LifeGroup:
     """Parts of one kind and material.
 
@@ -37,14 +59,11 @@ class LifeGroup:
     ----------
     part, material : str
     records : tuple of PartRecord
-    lives : tuple of Exposure
-        In months.
-    fit : WeibullFit or None
-        None with fewer than two failures.
-    why_not : str
-        Why there is no fit.
-    bounds : mapping of float to float
-        Months that half of all parts reach, at 90 %, by shape; where there is no fit.
+    in_months : LivesIn
+    in_beats : LivesIn or None
+        None where the beats of one of them are not known.
+    counted : int
+        Parts whose beats were counted; those of the others are by a beat rate.
     wear : WearModel or None
         Over months; None without readings.
     wear_limit : float or None
@@ -54,16 +73,26 @@ class LifeGroup:
     part: str
     material: str
     records: tuple[PartRecord, ...]
-    lives: tuple[Exposure, ...]
-    fit: WeibullFit | None
-    why_not: str
-    bounds: dict[float, float]
+    in_months: LivesIn
+    in_beats: LivesIn | None
+    counted: int
     wear: WearModel | None
     wear_limit: float | None
 
 
-def life_groups(workbook: Workbook, part: str | None, today: datetime.date) -> list[LifeGroup]:
+def life_groups(
+    workbook: Workbook, part: str | None, today: datetime.date, rates: Mapping[str, float] | None = None
+) -> list[LifeGroup]:
     """All parts of a workbook by kind and material.
+
+    Parameters
+    ----------
+    workbook : Workbook
+    part : str or None
+        Only this one, of :data:`clackwork.site.visit.PARTS`.
+    today : datetime.date
+    rates : mapping of str to float, optional
+        Beats a second by name of the part, for those whose beats were not counted.
 
     Raises
     ------
@@ -79,11 +108,36 @@ def life_groups(workbook: Workbook, part: str | None, today: datetime.date) -> l
     def key(one: PartRecord) -> tuple[str, str]:
         return one.part, one.material
 
-    return [_group(*of, tuple(members), today) for of, members in groupby(sorted(records, key=key), key=key)]
+    groups = groupby(sorted(records, key=key), key=key)
+    return [_group(*of, tuple(members), today, rates or {}) for of, members in groups]
 
 
-def _group(part: str, material: str, records: tuple[PartRecord, ...], today: datetime.date) -> LifeGroup:
-    lives = tuple(one.months_lived(today) for one in records)
+def beats_counted(record: PartRecord) -> bool:
+    """Whether its beats were counted at every look, or nobody looked yet."""
+    return all(look.beats is not None for look in record.looks)
+
+
+def _group(
+    part: str, material: str, records: tuple[PartRecord, ...], today: datetime.date, rates: Mapping[str, float]
+) -> LifeGroup:
+    counted = [beats_counted(one) for one in records]
+    known = all(sure or one.name in rates for sure, one in zip(counted, records, strict=True))
+    beats = [one.exposure(rates.get(one.name, 1.0), today) for one in records] if known else None
+    readings = [reading for one in records for reading in one.wear_by_month()]
+    limits = [one.wear_limit for one in records if one.wear_limit is not None]
+    return LifeGroup(
+        part,
+        material,
+        records,
+        _lives_in([one.months_lived(today) for one in records]),
+        None if beats is None else _lives_in(beats),
+        sum(counted),
+        fit_wear(readings) if readings else None,
+        min(limits, default=None),
+    )
+
+
+def _lives_in(lives: Sequence[Exposure]) -> LivesIn:
     fit, why_not, bounds = None, "", {}
     lived = [one for one in lives if one.failed or one.survived > 0.0]
     try:
@@ -91,10 +145,7 @@ def _group(part: str, material: str, records: tuple[PartRecord, ...], today: dat
     except (ModelError, InputError) as error:
         why_not = str(error)
         bounds = {shape: life_shown(lived, shape, HALF, LEVEL) for shape in SHAPES} if lived else {}
-    readings = [reading for one in records for reading in one.wear_by_month()]
-    limits = [one.wear_limit for one in records if one.wear_limit is not None]
-    wear = fit_wear(readings) if readings else None
-    return LifeGroup(part, material, records, lives, fit, why_not, bounds, wear, min(limits, default=None))
+    return LivesIn(tuple(lives), fit, why_not, bounds)
 
 
 def life_lines(group: LifeGroup, system: str) -> list[str]:
@@ -107,19 +158,21 @@ def life_lines(group: LifeGroup, system: str) -> list[str]:
     lines = [f"{PARTS[group.part]}, {group.material}: {len(group.records)} in the records, {counts}"]
     if found := causes(group.records):
         lines.append(f"  failed by: {', '.join(f'{cause} ({number})' for cause, number in found.items())}")
-    if group.fit is not None:
-        lines.append(f"  half last {_interval(group.fit.life_interval(HALF, LEVEL))} months (90 % interval)")
-        lines.append(f"  one in ten has failed by {_interval(group.fit.life_interval(0.1, LEVEL))} months")
-        lines.append(f"  shape {_interval(group.fit.shape_interval(LEVEL))}: {_shape_words(group.fit.shape)}")
+    lived = group.in_months
+    if lived.fit is not None:
+        lines.append(f"  half last {_interval(lived.fit.life_interval(HALF, LEVEL))} months (90 % interval)")
+        lines.append(f"  one in ten has failed by {_interval(lived.fit.life_interval(0.1, LEVEL))} months")
+        lines.append(f"  shape {_interval(lived.fit.shape_interval(LEVEL))}: {_shape_words(lived.fit.shape)}")
     else:
-        few = sum(one.number for one in group.lives if one.failed) < _LEAST_FAILURES
-        lines.append(f"  {_TOO_FEW if few else group.why_not}")
-        if group.bounds:
+        few = sum(one.number for one in lived.lives if one.failed) < _LEAST_FAILURES
+        lines.append(f"  {_TOO_FEW if few else lived.why_not}")
+        if lived.bounds:
             shown = [
                 f"{months:.1f} months if they fail {_BY_SHAPE[at]} (shape {at:g})"
-                for at, months in group.bounds.items()
+                for at, months in lived.bounds.items()
             ]
             lines.append(f"  half of all last, shown at 90 %, more than {'; '.join(shown)}")
+    lines += _beats_lines(group)
     if group.wear is not None and group.wear_limit is not None:
         limit = format_quantity(group.wear_limit, "small_length", system)
         low, middle, high = np.quantile(group.wear.life_to(group.wear_limit), (0.05, 0.5, 0.95))
@@ -131,10 +184,27 @@ def life_lines(group: LifeGroup, system: str) -> list[str]:
     return lines
 
 
-def _interval(found: Interval) -> str:
-    high = "without end" if found.high == float("inf") else f"{found.high:.3g}"
-    low = f"{found.low:.3g}" if found.low >= 0.1 else "under 0.1"
-    return f"{found.value:.3g} ({low} to {high})"
+def _beats_lines(group: LifeGroup) -> list[str]:
+    """The same in millions of beats."""
+    found = group.in_beats
+    if found is None:
+        return ["  in beats nothing is told: those of a part are neither counted nor known by its pump's beat rate"]
+    rated = len(group.records) - group.counted
+    of = "counted" if not rated else f"those of {rated} by the beat rate of its pump"
+    if found.fit is not None:
+        half, tenth = (_interval(found.fit.life_interval(share, LEVEL), 1e-6) for share in (HALF, 0.1))
+        return [f"  in millions of beats, {of}: half last {half}, one in ten has failed by {tenth}"]
+    if not found.bounds:
+        return []
+    shown = "; ".join(f"{1e-6 * beats:.3g} at shape {at:g}" for at, beats in found.bounds.items())
+    return [f"  in millions of beats, {of}: half of all last, shown at 90 %, more than {shown}"]
+
+
+def _interval(found: Interval, scale: float = 1.0) -> str:
+    value, least, most = (scale * one for one in (found.value, found.low, found.high))
+    high = "without end" if most == float("inf") else f"{most:.3g}"
+    low = f"{least:.3g}" if least >= 0.1 else "under 0.1"
+    return f"{value:.3g} ({low} to {high})"
 
 
 def _shape_words(shape: float) -> str:
@@ -144,25 +214,20 @@ def _shape_words(shape: float) -> str:
 
 
 def life_json(group: LifeGroup, system: str) -> dict[str, Any]:
-    """One kind of part as plain data; lives in months."""
+    """One kind of part as plain data; lives in months of the calendar and in beats."""
+    months, beats = group.in_months, group.in_beats
     found: dict[str, Any] = {
         "part": group.part,
         "material": group.material,
         "outcomes": count_outcomes(group.records),
         "causes": causes(group.records),
-        "fit": None,
-        "bounds": [{"shape": shape, "half_last_months": months} for shape, months in group.bounds.items()],
+        "fit": _fit_json(months, "months"),
+        "bounds": _bounds_json(months, "months"),
+        "fit_in_beats": None if beats is None else _fit_json(beats, "beats"),
+        "bounds_in_beats": [] if beats is None else _bounds_json(beats, "beats"),
+        "beats_counted_of": group.counted,
         "wear": None,
     }
-    if group.fit is not None:
-        found["fit"] = {
-            name: {"value": each.value, "low": each.low, "high": None if each.high == float("inf") else each.high}
-            for name, each in (
-                ("half_last_months", group.fit.life_interval(HALF, LEVEL)),
-                ("one_in_ten_failed_months", group.fit.life_interval(0.1, LEVEL)),
-                ("shape", group.fit.shape_interval(LEVEL)),
-            )
-        }
     if group.wear is not None and group.wear_limit is not None:
         low, middle, high = (float(one) for one in np.quantile(group.wear.life_to(group.wear_limit), (0.05, 0.5, 0.95)))
         found["wear"] = {
@@ -170,3 +235,20 @@ def life_json(group: LifeGroup, system: str) -> dict[str, Any]:
             "months_to_limit": {"low": low, "middle": middle, "high": high},
         }
     return found
+
+
+def _fit_json(lived: LivesIn, unit: str) -> dict[str, Any] | None:
+    if lived.fit is None:
+        return None
+    return {
+        name: {"value": each.value, "low": each.low, "high": None if each.high == float("inf") else each.high}
+        for name, each in (
+            (f"half_last_{unit}", lived.fit.life_interval(HALF, LEVEL)),
+            (f"one_in_ten_failed_{unit}", lived.fit.life_interval(0.1, LEVEL)),
+            ("shape", lived.fit.shape_interval(LEVEL)),
+        )
+    }
+
+
+def _bounds_json(lived: LivesIn, unit: str) -> list[dict[str, float]]:
+    return [{"shape": shape, f"half_last_{unit}": reached} for shape, reached in lived.bounds.items()]

@@ -8,9 +8,11 @@ from typing import Any
 from clackwork.answers_json import keyed, range_json
 from clackwork.answers_text import range_words
 from clackwork.cautions import CAUTIONS
+from clackwork.life.selling import Selling, sell
 from clackwork.life.switching import PlaceVerdict, SizeRule, SwitchStudy
 from clackwork.life.whole_study import WholeStudy
 from clackwork.quantities import format_quantity
+from clackwork.site.site import Range
 from clackwork.workbook_life import SwitchAsked
 
 WARRANTY_MONTHS = (12, 24, 36, 60)
@@ -135,9 +137,43 @@ def care_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str]:
             longest = study.longest(asked.reserve)
             months_said = f"{longest:g} month{'' if longest == 1 else 's'}"
             lines.append(f"  longest warranty for a reserve of {asked.reserve:g}{money}, {which} part: {months_said}")
+    lines += selling_lines(found, asked, money)
     old, new = found.spares
     lines.append(f"  spares for a year, but for one year in twenty: {old} old or {new} new parts")
     return lines
+
+
+def selling(found: WholeStudy, asked: SwitchAsked) -> tuple[Selling, Selling] | None:
+    """Old and new build as they are sold; None while no price is given."""
+    if asked.price is None or asked.making is None:
+        return None
+    return sell(asked.making, found.warranty, asked.price, asked.warranty_months, asked.margin)
+
+
+def selling_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str]:
+    """Cost, reserve, margin and price of one pump, old and new; nothing while no price is given."""
+    both = selling(found, asked)
+    if both is None:
+        return []
+    held = "the margin asked for" if asked.margin is not None else "the margin of the old build now"
+    return [
+        f"  one pump, {which} build, {asked.warranty_months:g} months' warranty: costs {one.cost:.2f}{money} to make and "
+        f"{one.reserve:.2f} of reserve; at {asked.price:g} it leaves {100 * one.margin:.1f} %; {held} asks {one.price:.2f}"
+        for which, one in zip(("old", "new"), both, strict=True)
+    ]
+
+
+def _cost_words(of: tuple[Range | None, Range | None], money: str, figures: str = ".0f") -> str:
+    """A cost with its range, old and new."""
+    said = [
+        "-" if one is None else f"{one.middle:{figures}} ({one.low:{figures}} to {one.high:{figures}})" for one in of
+    ]
+    return f"{said[0]} old, {said[1]} new{money}"
+
+
+def cost_words(one: PlaceVerdict, money: str) -> tuple[str, str]:
+    """What the part costs the customer in a year, and for each cubic metre lifted."""
+    return _cost_words(one.yearly_cost, money), _cost_words(one.volume_cost, money, ".2g")
 
 
 def _place_lines(one: PlaceVerdict, money: str, system: str) -> list[str]:
@@ -147,6 +183,8 @@ def _place_lines(one: PlaceVerdict, money: str, system: str) -> list[str]:
         f"    delivery {range_words(one.delivery_change, 'daily_volume_flow', system)} new less old; worth "
         f"{one.mean_worth_change:.0f}{money} a year"
     )
+    yearly, volume = cost_words(one, money)
+    lines.append(f"    the part costs the customer {yearly} a year, {volume} a cubic metre lifted")
     troubles = (("stalls", one.stalls), ("lacks water", one.lacks_water), ("over the pipe's rating", one.too_strong))
     for words, (before, after) in troubles:
         if max(before, after) >= 0.01:
@@ -241,6 +279,16 @@ def switch_json(found: WholeStudy, asked: SwitchAsked, currency: str, system: st
         "warranty": [
             _warranty_json(which, study_, asked) for which, study_ in zip(("old", "new"), found.warranty, strict=True)
         ],
+        "selling": [
+            {
+                "part": which,
+                "cost_to_make": one.cost,
+                "reserve": one.reserve,
+                "margin_at_the_price": one.margin,
+                "price_for_the_margin": one.price,
+            }
+            for which, one in zip(("old", "new"), selling(found, asked) or (), strict=False)
+        ],
         "spares_a_year": {"old": found.spares[0], "new": found.spares[1]},
         "worth_knowing": [{"figure": one.figure, "worth_a_year": one.worth} for one in found.knowing],
         "parts_seen": {"old": found.parts_seen[0], "new": found.parts_seen[1]},
@@ -259,12 +307,19 @@ def _place_json(one: PlaceVerdict, system: str) -> dict[str, Any]:
         **range_json("delivery_change", one.delivery_change, "daily_volume_flow", system),
         **range_json("drawn_change", one.drawn_change, "volume_flow", system),
         **range_json("highest_head_change", one.pressure_change, "head", system),
-        "renewals_a_year": {
-            which: {"low": each.low, "middle": each.middle, "high": each.high}
-            for which, each in zip(("old", "new"), one.renewals, strict=True)
-        },
+        "renewals_a_year": _both_json(one.renewals),
+        "cost_a_year": _both_json(one.yearly_cost),
+        "cost_a_cubic_metre": _both_json(one.volume_cost),
         "worth_a_year": one.mean_worth_change,
     }  # fmt: skip
+
+
+def _both_json(of: tuple[Range | None, Range | None]) -> dict[str, dict[str, float] | None]:
+    """A range of the old and of the new part."""
+    return {
+        which: None if each is None else {"low": each.low, "middle": each.middle, "high": each.high}
+        for which, each in zip(("old", "new"), of, strict=True)
+    }
 
 
 def _warranty_json(which: str, study: Any, asked: SwitchAsked) -> dict[str, Any]:

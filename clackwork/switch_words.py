@@ -13,6 +13,7 @@ from clackwork.site.site import Range
 from clackwork.switch_report import (
     WARRANTY_MONTHS,
     care_lines,
+    cost_words,
     counted,
     gain_words,
     knowing_lines,
@@ -30,7 +31,10 @@ PLACES_HEAD = (
     *("Worth a year", "Trouble, of 100 cases, old and new"),
 )
 WARRANTY_HEAD = ("Warranty", "Claims a pump, old", "Reserve, old", "Claims a pump, new", "Reserve, new")
-SERVICE_HEAD = ("Place", "Old part: one lasts", "New part: one lasts", "Look at the new one every")
+SERVICE_HEAD = (
+    *("Place", "Old part: one lasts", "New part: one lasts", "Look at the new one every"),
+    *("The part costs the customer a year", "A cubic metre lifted"),
+)
 
 
 def switch_words(found: WholeStudy, asked: SwitchAsked, currency: str, system: str) -> dict[str, Any]:
@@ -77,7 +81,7 @@ def switch_words(found: WholeStudy, asked: SwitchAsked, currency: str, system: s
         "warranty": _warranty_rows(found, money),
         "care": _sentences(line for line in care_lines(found, asked, money) if "warranty of" not in line),
         "service_head": list(SERVICE_HEAD),
-        "service": _service_rows(found),
+        "service": _service_rows(found, money),
         "retuned": _sentences(retuned_lines(found, system)),
         "measure": _sentences(knowing_lines(found, money)),
         "water_cautions": [one.words for one in (*cautions_for("water_rights"), *cautions_beside("daily_delivery"))],
@@ -137,9 +141,10 @@ def _warranty_rows(found: WholeStudy, money: str) -> list[list[str]]:
     return rows
 
 
-def _service_rows(found: WholeStudy) -> list[list[str]]:
+def _service_rows(found: WholeStudy, money: str) -> list[list[str]]:
     rows = []
+    costs = {one.place: cost_words(one, money) for one in found.study.places}
     for old, new in found.service:
         lasts = [f"{one.years[1]:.2g} years ({one.years[0]:.2g} to {one.years[2]:.2g})" for one in (old, new)]
-        rows.append([old.where, *lasts, f"{12.0 * new.look_every_years:.2g} months"])
+        rows.append([old.where, *lasts, f"{12.0 * new.look_every_years:.2g} months", *costs[old.where]])
     return rows

@@ -28,11 +28,17 @@ class SwitchCosts:
         Of one pump with it, as far as the builds differ [currency].
     renewal : float
         Of one renewal: part, hours, way [currency].
+    parts : float or None
+        Of all parts of one whole pump [currency].
+    hours : float or None
+        Of work on one whole pump.
     """
 
     material: str
     first: float
     renewal: float
+    parts: float | None = None
+    hours: float | None = None
 
 
 @dataclass(frozen=True)
@@ -50,6 +56,14 @@ class SwitchAsked:
     water : WaterTerms
     reserve : float or None
         To put by for each pump for its warranty [currency].
+    price : float or None
+        That one pump is sold for now [currency].
+    margin : float or None
+        Share of the price to be held; None for what the old build leaves.
+    warranty_months : float
+        Warranty given with it.
+    hour_cost : float or None
+        Of an hour of the workshop's work [currency].
     likely : int
         Likely sites to study besides those of the book.
     spread : LikelySpread or None
@@ -64,9 +78,23 @@ class SwitchAsked:
     new: SwitchCosts
     water: WaterTerms
     reserve: float | None = None
+    price: float | None = None
+    margin: float | None = None
+    warranty_months: float = 24.0
+    hour_cost: float | None = None
     likely: int = 0
     spread: LikelySpread | None = None
     note: str = ""
+
+    @property
+    def making(self) -> tuple[float, float] | None:
+        """What one whole pump costs to make, old and new; None while parts, hours or the cost of an hour are not given."""
+        costs = []
+        for one in (self.old, self.new):
+            if one.parts is None or (one.hours and self.hour_cost is None):
+                return None
+            costs.append(one.parts + (one.hours or 0.0) * (self.hour_cost or 0.0))
+        return costs[0], costs[1]
 
 
 def read_part(table: Table, builds: Iterable[str], sites: Iterable[str], rigs: Iterable[str]) -> PartRecord:
@@ -151,12 +179,29 @@ def read_switch(table: Table, name: str, builds: Iterable[str]) -> SwitchAsked:
         new=new,
         water=water,
         reserve=table.amount("reserve", "to put by for each pump for its warranty"),
+        price=_above_nothing(table, "price", "that one pump is sold for now"),
+        margin=table.quantity("margin", "fraction"),
+        warranty_months=table.number("warranty_months", 1.0, 180.0) or 24.0,
+        hour_cost=table.amount("hour_cost", "of an hour of the workshop's work"),
         likely=table.whole("likely_sites", 0, 2000) or 0,
         spread=_spread(table.table("likely")),
         note=table.text("note") or "",
     )
+    if asked.price is not None and asked.making is None:
+        raise table.missing(
+            "old.parts_cost, new.parts_cost and, with hours, hour_cost",
+            "what one pump costs to make, as a price is given",
+        )
     table.finish()
     return asked
+
+
+def _above_nothing(table: Table, key: str, wanted: str) -> float | None:
+    """An amount of money above 0."""
+    value = table.amount(key, wanted)
+    if value is not None and value <= 0.0:
+        raise table.error(key, f"{value:g}", "it must be above 0")
+    return value
 
 
 def _amount(table: Table, key: str, wanted: str) -> float:
@@ -171,8 +216,10 @@ def _costs(table: Table) -> SwitchCosts:
     material = table.choice("material", MATERIALS, "what the part is made of")
     first = _amount(table, "first_cost", "of one pump with it, as far as the builds differ")
     renewal = _amount(table, "renewal_cost", "of one renewal: part, hours, way")
+    parts = table.amount("parts_cost", "of all parts of one whole pump")
+    hours = table.number("hours", 0.0, 1000.0)
     table.finish()
-    return SwitchCosts(material, first, renewal)
+    return SwitchCosts(material, first, renewal, parts, hours)
 
 
 _ENDS = {

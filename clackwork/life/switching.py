@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from clackwork.errors import InputError
+from clackwork.life.renewals import YEAR
 from clackwork.life.site_draws import PlaceDraws
-from clackwork.life.worth import PartTerms, WaterTerms, serves, yearly_renewals, yearly_worth
+from clackwork.life.worth import PartTerms, WaterTerms, serves, yearly_cost, yearly_renewals, yearly_worth
 from clackwork.site.site import Range, Site
 
 FloatArray = NDArray[np.float64]
@@ -72,6 +73,10 @@ class PlaceVerdict:
         Of the highest head [m].
     renewals : (Range, Range)
         A year, old and new.
+    yearly_cost : (Range, Range)
+        What the part costs the customer in a year, old and new: renewals, and the first cost spread [currency].
+    volume_cost : (Range or None, Range or None)
+        The same for each cubic metre lifted [currency/m3]; None where more than half of the draws lift nothing.
     worth_change : Range
         Of a year, new less old [currency].
     mean_worth_change : float
@@ -91,6 +96,8 @@ class PlaceVerdict:
     drawn_change: Range
     pressure_change: Range
     renewals: tuple[Range, Range]
+    yearly_cost: tuple[Range, Range]
+    volume_cost: tuple[Range | None, Range | None]
     worth_change: Range
     mean_worth_change: float
 
@@ -189,7 +196,8 @@ def study_switch(
         followed += changes[chosen].sum(axis=0)
         switched[chosen] = True
     verdicts = tuple(
-        _verdict(place, bool(switched[i]), old, new, changes[i] / place.number, seed) for i, place in enumerate(places)
+        _verdict(place, bool(switched[i]), old, new, water, changes[i] / place.number, seed)
+        for i, place in enumerate(places)
     )
     return SwitchStudy(
         places[0].old.build,
@@ -252,8 +260,18 @@ def _rule(
 
 
 def _verdict(
-    place: SwitchPlace, switch: bool, old: PartTerms, new: PartTerms, change: FloatArray, seed: int
+    place: SwitchPlace,
+    switch: bool,
+    old: PartTerms,
+    new: PartTerms,
+    water: WaterTerms,
+    change: FloatArray,
+    seed: int,
 ) -> PlaceVerdict:
+    costs = [
+        yearly_cost(drawn, part, water.years, seed + number)
+        for number, (drawn, part) in enumerate(((place.old, old), (place.new, new)))
+    ]
     builds = (place.old, place.new)
     stalls = tuple(float(np.mean(~one.beating)) for one in builds)
     lacks = tuple(float(np.mean(one.beating & ~one.enough)) for one in builds)
@@ -277,9 +295,17 @@ def _verdict(
             range_of(yearly_renewals(place.old, old.life, seed)),
             range_of(yearly_renewals(place.new, new.life, seed + 1)),
         ),
+        yearly_cost=(range_of(costs[0]), range_of(costs[1])),
+        volume_cost=(_of_a_volume(costs[0], place.old), _of_a_volume(costs[1], place.new)),
         worth_change=range_of(change),
         mean_worth_change=float(change.mean()),
     )
+
+
+def _of_a_volume(cost: FloatArray, drawn: PlaceDraws) -> Range | None:
+    """A year's cost over the year's water [currency/m3], of the draws that lift any."""
+    lifts = serves(drawn) & (drawn.delivered_flow > 0.0)
+    return range_of(cost[lifts] / (drawn.delivered_flow[lifts] * YEAR)) if np.mean(lifts) >= 0.5 else None
 
 
 def _outcome(

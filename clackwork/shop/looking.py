@@ -8,6 +8,7 @@ from typing import Any
 
 from clackwork.book import Book, Record
 from clackwork.life_report import LifeGroup, life_groups
+from clackwork.shop.sites_due import part_rates
 
 
 def add_look(book: Book, part_id: int, look: Mapping[str, Any], *, version: int, by: str = "") -> Record:
@@ -42,4 +43,4 @@ def groups_of_book(book: Book) -> list[LifeGroup]:
     if not book.list("part", limit=1).total:
         return []
     tomorrow = datetime.date.today() + datetime.timedelta(days=1)  # a look may be entered a time zone ahead
-    return life_groups(book.workbook(), None, tomorrow)
+    return life_groups(book.workbook(), None, tomorrow, part_rates(book))

@@ -96,6 +96,13 @@ def _rates(book: Book, parts: Sequence[PartRead], places: Sequence[Place]) -> di
     return found
 
 
+def part_rates(book: Book) -> dict[str, float]:
+    """Beats a second by name of part, where they are known of its site."""
+    parts = read_parts(book)
+    rates = _rates(book, parts, ())
+    return {one.part.name: rates[one.site] for one in parts if one.site in rates}
+
+
 def care_card_parts(
     book: Book, site_id: int, build: str, beat_rate: float, today: datetime.date
 ) -> tuple[PartDates, ...]:

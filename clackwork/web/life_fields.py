@@ -58,6 +58,8 @@ def switch_form() -> Form:
             Field(f"{key}.material", f"The {word} part is made of", "choice", "", True, _MATERIALS),
             Field(f"{key}.first_cost", first, "number", "As far as the builds differ.", True),
             Field(f"{key}.renewal_cost", renewal, "number", "Part, hours, the way there.", True),
+            Field(f"{key}.parts_cost", f"All parts of a {word} pump cost", "number", "For margin and price."),
+            Field(f"{key}.hours", f"Hours of work on a {word} pump", "number"),
         )
 
     terms = (
@@ -73,6 +75,12 @@ def switch_form() -> Form:
         Field("years", "Years over which a first cost is spread", "number", "Left out: 10."),
         Field("reserve", "Reserve for warranty, each pump", "number", "The longest warranty for it is told."),
     )
+    selling = (
+        Field("price", "A pump is sold for", "number", "Its margin is told, and the price that would hold it."),
+        Field("hour_cost", "An hour of work costs", "number"),
+        Field("margin", "Margin to be held", "fraction", "Such as 35 %. Left out: what the old pump leaves now."),
+        Field("warranty_months", "Months of warranty", "number", "Left out: 24."),
+    )
     more = (
         Field("pair", "Other sizes", "rows", "Old build; new build, a size a line.", columns=(Column("old"), Column("new"))),
         Field("likely_sites", "Likely sites besides those in the book", "whole", "Left out: none."),
@@ -87,6 +95,7 @@ def switch_form() -> Form:
         Group("What is asked", terms),
         Group("The old part", side("old", "old")),
         Group("The new part", side("new", "new")),
+        Group("Price and margin", selling, folded=True),
         Group("More sizes, likely sites", more, folded=True),
         _NOTE,
     )

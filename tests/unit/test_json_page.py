@@ -27,6 +27,7 @@ from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.design_report import design_json
 from clackwork.life.retuning import Retuned
+from clackwork.life_rates import engine_rates
 from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
 from clackwork.quick_report import quick_json
@@ -149,7 +150,8 @@ def printed(section: str, system: str) -> dict[str, Any]:
     if section == "`tunings`":
         return tuning(system)
     if section == "`parts`":
-        groups = life_groups(load_workbook(DEMO), None, datetime.date(2024, 1, 1))
+        demo = load_workbook(DEMO)
+        groups = life_groups(demo, None, datetime.date(2024, 1, 1), engine_rates(demo, demo.parts))
         return {"parts": [life_json(one, system) for one in groups]}
     if section == "`switches`":
         asked, found = switch_found()

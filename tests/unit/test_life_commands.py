@@ -17,6 +17,7 @@ from workshop_books import demo_text
 
 from clackwork.cli import app
 from clackwork.errors import InputError
+from clackwork.life_rates import engine_rates
 from clackwork.life_report import life_groups
 from clackwork.workbook import Workbook, load_workbook
 from clackwork.workbook_jobs import Done, Progress
@@ -113,6 +114,25 @@ def test_life_json_has_both_kinds(book: Path) -> None:
     assert [one["material"] for one in found["parts"]] == ["plastic", "rubber"] and found["failures"] == []
     plastic, rubber = found["parts"]
     assert plastic["fit"] is None and len(plastic["bounds"]) == 3 and rubber["fit"]["shape"]["value"] > 0.0
+    assert plastic["beats_counted_of"] == 1 and rubber["beats_counted_of"] == 1
+    # 14.3 million beats without a failure: half last more than n^(1/b) beats shown at 90 %, of one part at shape 1
+    shown = 14.3e6 * math.log(2.0) / math.log(10.0)
+    assert plastic["bounds_in_beats"][0]["half_last_beats"] == pytest.approx(shown, rel=1e-6)
+    assert rubber["fit_in_beats"]["half_last_beats"]["value"] > 1e6
+
+
+def test_beats_of_parts_that_nobody_counted_are_the_engines() -> None:
+    workbook = demo()
+    rates = engine_rates(workbook, workbook.parts)
+    assert set(rates) == {"Upper Hazel, first rubber", "Upper Hazel, second rubber", "Dry Gill, rubber"}
+    assert all(0.3 < rate < 3.0 for rate in rates.values())
+    day = datetime.date(2024, 1, 1)
+    _, rubber = life_groups(workbook, None, day, rates)
+    first = next(one for one in rubber.records if one.name == "Upper Hazel, first rubber")
+    lived = first.exposure(rates[first.name], day)
+    assert rubber.in_beats is not None and lived in rubber.in_beats.lives
+    _, unknown = life_groups(workbook, None, day)
+    assert unknown.in_beats is None
 
 
 def fitted_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -190,6 +210,18 @@ def test_switch_in_both_forms(book: Path) -> None:
     assert first == "poppet:" and verdict.endswith(".")
     for words in ("Upper Hazel", "Reed Bottom", "warranty of 24 months", "spares for a year", "EUR"):
         assert words in shown.stdout
+
+
+def test_margin_price_and_what_the_part_costs_the_customer(book: Path, invented: None) -> None:
+    said = " ".join(run("switch", str(book), "--draws", "20").stdout.split())
+    assert "one pump, new build, 24 months' warranty: costs 318.00 EUR to make" in said  # 185 and 3.8 hours at 35
+    assert "the margin of the old build now asks 420.00" in said
+    assert "the part costs the customer" in said and "a cubic metre lifted" in said
+
+
+def test_a_price_wants_what_a_pump_costs_to_make() -> None:
+    with pytest.raises(InputError, match="parts_cost"):
+        load_workbook(demo_text().replace("parts_cost = 185\n", ""))
 
 
 def test_switch_json_in_us_units(book: Path, invented: None, monkeypatch: pytest.MonkeyPatch) -> None:

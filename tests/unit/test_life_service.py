@@ -10,6 +10,7 @@ import pytest
 
 from clackwork.errors import InputError
 from clackwork.life.renewals import YEAR, PartInService, draw_failures
+from clackwork.life.selling import sell
 from clackwork.life.service import plan_service, spares_needed
 from clackwork.life.stress import MATERIALS, LifeModel
 from clackwork.life.warranty import margin_at, price_for, study_warranty
@@ -95,6 +96,18 @@ def test_longest_warranty_is_the_last_its_reserve_pays() -> None:
 def test_price_and_margin_are_each_other_turned_round() -> None:
     price = price_for(0.3, 200.0, 14.0)
     assert margin_at(price, 200.0, 14.0) == pytest.approx(0.3)
+
+
+def test_the_new_build_asks_more_for_the_margin_of_the_old() -> None:
+    """By hand: at 400, old (400 - 200 - r1) / 400 is held; the new one asks (260 + r2) / (1 - that)."""
+    both = tuple(study_warranty(known(years * YEAR, 2.0), [part() for _ in range(20)], 50.0) for years in (2.0, 6.0))
+    old, new = sell((200.0, 260.0), (both[0], both[1]), 400.0, 24.0)
+    left = (400.0 - 200.0 - both[0].cost(24.0).reserve) / 400.0
+    assert old.margin == pytest.approx(left) and old.price == pytest.approx(400.0)
+    assert new.price == pytest.approx((260.0 + both[1].cost(24.0).reserve) / (1.0 - left))
+    assert new.reserve < old.reserve
+    asked, _ = sell((200.0, 260.0), (both[0], both[1]), 400.0, 24.0, margin=0.5)
+    assert asked.price == pytest.approx(2.0 * (200.0 + both[0].cost(24.0).reserve))
 
 
 @pytest.mark.parametrize(
