@@ -97,7 +97,7 @@ def _read_designed(
         table, Site, name=survey.name, fall=survey.fall.value, source_flow=flow.value, drive_pipe=drive_pipe, line=line,
         fall_spread=survey.fall.standard_uncertainty, source_flow_spread=flow.standard_uncertainty,
         lift_spread=survey.lift.standard_uncertainty, surroundings=survey.surroundings, wanted_flow=survey.wanted_flow,
-        feed=feed, standpipe_area=standpipe, submergence=submergence,
+        feed=feed, standpipe_area=standpipe, submergence=submergence, lift_holds_fall=heights.holds_fall(survey.lift),
     )  # fmt: skip
     return site
 

@@ -90,6 +90,7 @@ def likely_sites(like: Site, spread: LikelySpread, count: int, *, seed: int = 1)
                 fall_spread=float(fall) * like.fall_spread / like.fall,
                 source_flow=float(flow),
                 source_flow_spread=float(flow) * like.source_flow_spread / like.source_flow,
+                lift_holds_fall=False,
                 lift_spread=lift * like.lift_spread / like.line.lift,
                 drive_pipe=replace(like.drive_pipe, length=float(np.clip(fall * drive, 3.0, 200.0)), upstream=None),
                 line=replace(like.line, lift=lift, length=float(lift * max(line, 1.0))),

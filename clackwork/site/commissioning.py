@@ -199,6 +199,7 @@ def site_on_day(site: Site, readings: SiteReadings, standing: Standing | None = 
         fall_spread=stands.fall_spread if fall is None or fall_spread is None else fall_spread,
         line=line,
         lift_spread=lift_spread,
+        lift_holds_fall=stands.lift_holds_fall and fall is None and line is stands.line,
         surroundings=surroundings,
     )
 

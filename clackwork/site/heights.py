@@ -31,6 +31,8 @@ GRAVITY_HALF_WIDTH = 0.026
 MAP_SHARE = 0.5 / 1.645
 """Standard uncertainty of a height off a map over its contour interval: nine heights in ten are within half an interval, the
 United States National Map Accuracy Standards of 1947 (from memory), taken as normal."""
+_FALL = "fall"
+"""Before the names of the fall's parts in the budget of a lift it was added to."""
 HIGHEST = 500.0
 """Most that a height here may be [m]."""
 
@@ -259,7 +261,7 @@ def lift_above_pump(
                 "the outlet must be above the source, else water runs there by itself",
                 "Give lift_from_pump if you measured from the pump.",
             )
-        return weighted_sum([(1.0, named(from_source, "above the source")), (1.0, named(fall, "fall"))])
+        return weighted_sum([(1.0, named(from_source, "above the source")), (1.0, named(fall, _FALL))])
     assert from_pump is not None  # one of the two is given
     if from_pump.value <= fall.value:
         raise InputError(
@@ -270,3 +272,8 @@ def lift_above_pump(
             "spring.",
         )
     return from_pump
+
+
+def holds_fall(lift: Estimate) -> bool:
+    """Whether a lift is a height above the source with the fall added (:func:`lift_above_pump`), so that it errs with it."""
+    return any(part.name.startswith(f"{_FALL}: ") for part in lift.budget)

@@ -9,6 +9,7 @@ from clackwork.errors import InputError
 from clackwork.ram.parts import DeliveryLine, DrivePipe, Surroundings
 from clackwork.site.design import Assumed
 from clackwork.site.first_start import INTAKE_DEPTH
+from clackwork.site.heights import holds_fall
 from clackwork.site.laying import ENTRY_LOSS, LINE_FITTINGS
 from clackwork.site.promise import SECONDS_A_DAY
 from clackwork.site.quick_plans import counted_on
@@ -100,6 +101,7 @@ class Place:
             surroundings=self.surroundings,
             wanted_flow=self.wanted_flow,
             submergence=self.submergence,
+            lift_holds_fall=holds_fall(survey.lift),
         )
 
 

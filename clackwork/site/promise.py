@@ -91,9 +91,17 @@ def site_rows(
     scale_wave_speeds(rows, np.exp(SITE_WAVE_SPREAD * rng.standard_normal(draws)))
     falls = site.fall + site.fall_spread * rng.standard_normal(draws)
     rows[:, place["fall"]] = np.maximum(falls, 0.2 * site.fall)
-    lifts = np.maximum(site.line.lift + site.lift_spread * rng.standard_normal(draws), 1.01 * rows[:, place["fall"]])
+    lifts = _lifts(site, falls, rng)
     set_waits(rows)
-    return rows, np.asarray(lifts, dtype=np.float64), picks.astype(np.intp)
+    return rows, np.maximum(lifts, 1.01 * rows[:, place["fall"]]), picks.astype(np.intp)
+
+
+def _lifts(site: Site, falls: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Lift of every draw [m]; one that was added to the fall errs as the draw's fall does, and by its own part beside."""
+    own, shared = site.lift_spread, np.zeros(len(falls))
+    if site.lift_holds_fall:
+        own, shared = math.sqrt(max(own**2 - site.fall_spread**2, 0.0)), falls - site.fall
+    return np.asarray(site.line.lift + shared + own * rng.standard_normal(len(falls)), dtype=np.float64)
 
 
 def _solve(

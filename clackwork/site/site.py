@@ -40,6 +40,9 @@ class Site:
         Plan area of that standpipe [m2].
     submergence : float
         Depth of the drive pipe's mouth under the full level [m]; 0 when it was not measured.
+    lift_holds_fall : bool
+        Whether the lift was measured from the source and the fall added to it, so that ``lift_spread`` holds the fall's
+        error; else the two are independent.
     """
 
     name: str
@@ -55,6 +58,7 @@ class Site:
     feed: SupplyPipe | None = None
     standpipe_area: float = math.inf
     submergence: float = 0.0
+    lift_holds_fall: bool = False
 
     def __post_init__(self) -> None:
         require_range("site.fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")
