@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from clackwork.bench.gum import Estimate
 from clackwork.sheets.materials_sheet import price_fields
 from clackwork.sheets.site_case import (
     DAY,
@@ -245,6 +246,13 @@ def _needs(case: SiteCase) -> list[list[str]]:
     return rows
 
 
+def _measured(case: SiteCase, figure: Estimate, kind: str) -> str:
+    """A surveyed figure with its uncertainty, or the word that nobody gave it limits."""
+    if figure.standard_uncertainty > 0.0:
+        return case.words.plus_minus(figure, kind, case.units)
+    return f"{case.quantity(figure.value, kind)} ({case.words('survey.no_limits')})"
+
+
 def _rests_on(case: SiteCase) -> list[list[str]]:
     """What was measured and what was assumed."""
     survey, words, promise = case.survey, case.words, case.choice.promise
@@ -252,7 +260,7 @@ def _rests_on(case: SiteCase) -> list[list[str]]:
     rows = [
         [
             words(f"survey.{name}"),
-            f"{words.plus_minus(figure, 'head', case.units)}, {words.known('method', method)}",
+            f"{_measured(case, figure, 'head')}, {words.known('method', method)}",
         ]
         for name, figure, method in (
             ("fall", survey.fall, survey.fall_method),
@@ -260,7 +268,7 @@ def _rests_on(case: SiteCase) -> list[list[str]]:
         )
     ]
     for reading in survey.source:
-        flow = words.plus_minus(reading.flow, "volume_flow", case.units)
+        flow = _measured(case, reading.flow, "volume_flow")
         date = reading.date.isoformat() if reading.date else words("survey.no_date")
         rows.append([words("survey.source"), f"{flow}, {words.known('method', reading.method)}, {date}"])
     if survey.stream_keeps > 0.0:

@@ -292,6 +292,15 @@ def test_names_stay_text() -> None:
     assert ugly in text_of(pdf)
 
 
+@pytest.mark.parametrize(("language", "said"), [("en", "taken as exact"), ("es", "se toma como exacto")])
+def test_a_figure_without_limits_is_said_to_be_taken_as_exact(language: str, said: str) -> None:
+    exact = survey(fall=replace(survey().fall, standard_uncertainty=0.0))
+    rows = dict(proposal_fields(case(language, survey=exact))["rests_on"])
+    title = load_words(language)("survey.fall")
+    assert said in rows[title] and "±" not in rows[title]
+    assert said not in str(proposal_fields(case(language))["rests_on"])
+
+
 def english_pieces() -> set[str]:
     """Runs of three words or more that only the English catalogue, or the English of the code, says."""
     english, spanish = load_words("en").texts, load_words("es").texts
