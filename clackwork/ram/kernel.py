@@ -51,6 +51,7 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     wall_shear_terms,
     wave_room,
 )
+from clackwork.ram.rest import SUMS, rest_blocks  # noqa: E402
 from clackwork.ram.settling import tell_means, window_settled, window_width  # noqa: E402
 
 __all__ = [
@@ -200,6 +201,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
     quiet_highest = 1e9 if delivery_shut else vessel_head + cracking
 
+    may_block, sums = above == 0 and feed_inertance <= 0.0, np.zeros(SUMS)
+
     marks = np.zeros((most_beats + 2, _TALLIES))
     tally = np.zeros(_TALLIES)
     owed = 0.0
@@ -234,33 +237,60 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     step = 0
     block = 0
     while True:
+        # blocks with the valves at rest in a loop of their own; it hands on one begun at its step j, or none (-1)
+        j = -1
+        if at_rest and speed == 0.0 and owed == 0.0 and may_block and cavity <= 0.0 and rows >= trace.shape[0]:
+            sums[0], sums[1], sums[2], sums[3], sums[4], sums[5] = (
+                time, supply_head, head_before, stored_before, inflow, waste_now,
+            )  # fmt: skip
+            sums[6], sums[7], sums[8] = tally[3], tally[8], tally[9]
+            sums[9], sums[10], sums[11] = quiet_wasted, quiet_spent, quiet_stored
+            sums[12], sums[13], sums[14] = highest_inflow, beat_peak, beat_lowest
+            # the last blocks before the time is up are left to this loop, which ends the run
+            ends = min(most_time, last_event + (wait_open if been_open else wait_shut)) - 2.5 * half * dt
+            pump = (
+                waste_open, quiet_square, quiet_give, quiet_kept, inverse_impedance, body_compliance, inverse_compliance,
+            )  # fmt: skip
+            block, j = rest_blocks(
+                forward, backward, (table, table_scale, wall_terms, work), n, block, ends, dt,
+                (entry_in, mouth_impedance, inverse_mouth, supply_area), pump,
+                (vapour_head, quiet_highest, quiet_balance, quiet_side), sums,
+            )  # fmt: skip
+            time, supply_head, head_before, stored_before, inflow, waste_now = (
+                sums[0], sums[1], sums[2], sums[3], sums[4], sums[5],
+            )  # fmt: skip
+            tally[3], tally[8], tally[9] = sums[6], sums[7], sums[8]
+            quiet_wasted, quiet_spent, quiet_stored = sums[9], sums[10], sums[11]
+            highest_inflow, beat_peak, beat_lowest = sums[12], sums[13], sums[14]
+            quiet_steps, step, velocity = quiet_steps + int(sums[15]), step + int(sums[15]), inflow / area
         before = (block + 2) % 3
-        # supply; what leaves an end comes to its loss a block later, at a loss from its neighbour two blocks later
-        drawn = 0.0
-        for j in range(half):
-            wave = backward[before, j, 0]
-            flow = (supply_head - wave) * inverse_mouth
-            if flow > 0.0:
-                flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
-            forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
-            drawn += flow
-            tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
-        tally[3] += drawn * dt
-        tally[8] += supply_head * drawn * dt
-        if feed_inertance > 0.0:
-            pull = source_head - supply_head - feed_loss * feed_flow * abs(feed_flow)
-            feed_flow += half * dt * pull / feed_inertance
-            supply_head += half * dt * feed_flow / supply_area
-        supply_head -= drawn * dt / supply_area
-        if above > 0:
-            pass_junction(forward, backward, before, above, upper_impedance, impedance)
-            if top > 0:
-                pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
-                pass_losses(block, forward, backward, 0, top_table, table_scale, top_terms, top_work)
-            pass_losses(block, forward, backward, top, upper_table, table_scale, upper_terms, upper_work)
-        pass_losses(block, forward, backward, above, table, table_scale, wall_terms, work)
+        if j < 0:
+            # supply; what leaves an end comes to its loss a block later, at a loss from its neighbour two blocks later
+            drawn = 0.0
+            for j in range(half):
+                wave = backward[before, j, 0]
+                flow = (supply_head - wave) * inverse_mouth
+                if flow > 0.0:
+                    flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
+                forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
+                drawn += flow
+                tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
+            tally[3] += drawn * dt
+            tally[8] += supply_head * drawn * dt
+            if feed_inertance > 0.0:
+                pull = source_head - supply_head - feed_loss * feed_flow * abs(feed_flow)
+                feed_flow += half * dt * pull / feed_inertance
+                supply_head += half * dt * feed_flow / supply_area
+            supply_head -= drawn * dt / supply_area
+            if above > 0:
+                pass_junction(forward, backward, before, above, upper_impedance, impedance)
+                if top > 0:
+                    pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
+                    pass_losses(block, forward, backward, 0, top_table, table_scale, top_terms, top_work)
+                pass_losses(block, forward, backward, top, upper_table, table_scale, upper_terms, upper_work)
+            pass_losses(block, forward, backward, above, table, table_scale, wall_terms, work)
+            j = 0
         # pump
-        j = 0
         while j < half:
             if at_rest and speed == 0.0 and owed == 0.0 and not delivering and cavity <= 0.0:
                 # valves at rest, no air, no snifter: one root from wave to head, until something is about to move
