@@ -22,11 +22,11 @@ from clackwork.ram.pipe_losses import pass_losses  # noqa: E402
 FloatArray = NDArray[np.float64]
 
 SUMS = 16
-"""Numbers :func:`rest_blocks` is given and brings up to date."""
+"""Numbers :func:`pass_steps` is given and brings up to date."""
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def rest_blocks(
+def pass_steps(
     forward: FloatArray,
     backward: FloatArray,
     friction: tuple[FloatArray, float, FloatArray, FloatArray],
@@ -135,3 +135,10 @@ def rest_blocks(
     sums[9], sums[10], sums[11], sums[12], sums[13], sums[14] = wasted, spent, stored, fastest, peak, lowest
     sums[15] = steps
     return block, at
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def fill_trace(trace: FloatArray, row: int, values: tuple[float, float, float, float, float, float, float]) -> None:
+    """Fill one row of a float64[rows, 7] trace."""
+    for column in range(7):
+        trace[row, column] = values[column]
