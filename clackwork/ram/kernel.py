@@ -51,6 +51,7 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     wall_shear_terms,
     wave_room,
 )
+from clackwork.ram.rest import SUMS, fill_trace, pass_steps  # noqa: E402
 from clackwork.ram.settling import tell_means, window_settled, window_width  # noqa: E402
 
 __all__ = [
@@ -200,6 +201,8 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     quiet_wasted, quiet_spent, quiet_stored, highest_inflow, quiet_steps = 0.0, 0.0, 0.0, 0.0, 0
     quiet_highest = 1e9 if delivery_shut else vessel_head + cracking
 
+    may_block, sums = above == 0 and feed_inertance <= 0.0, np.zeros(SUMS)
+
     marks = np.zeros((most_beats + 2, _TALLIES))
     tally = np.zeros(_TALLIES)
     owed = 0.0
@@ -207,60 +210,75 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     opening_known, waste_open, relief, load = -1.0, 0.0, 1.0, load_shut
     head_before, stored_before = 0.0, 0.0
     air_pressure_head = atmospheric_head
-    air_amount = body_air
-    air_volume = body_air
-    snifted = 0.0
-    cavity = 0.0
-    largest_cavity = 0.0
+    air_amount, air_volume = body_air, body_air
+    snifted, cavity, largest_cavity = 0.0, 0.0, 0.0
     delivering, delivered = False, 0.0
     slip_left = 0.0
     source_head, feed_flow = supply_head, 0.0
-    line_flow = 0.0
-    vessel_air_now = vessel_air
+    line_flow, vessel_air_now = 0.0, vessel_air
     vessel_abs_start = vessel_head + atmospheric_head
-    beats = 0
-    checked = 0
+    beats, checked = 0, 0
     inflow, velocity, waste_now = 0.0, 0.0, 0.0
     been_open = opening > rest_opening
-    time = 0.0
-    last_event = 0.0
-    beat_highest_velocity = 0.0
+    time, last_event, beat_highest_velocity = 0.0, 0.0, 0.0
     beat_peak, beat_lowest, beat_landing_open = -1e9, 1e9, 0.0
     per_beat = np.zeros((most_beats + 2, 6))
     vessel_low, vessel_high = 1e9, -1e9
-    state = UNSETTLED
-    settled = False
-    rows = 0
-    step = 0
-    block = 0
+    state, settled = UNSETTLED, False
+    rows, step, block = 0, 0, 0
     while True:
+        # blocks with the valves at rest in a loop of their own; it hands on one begun at its step j, or none (-1)
+        j = -1
+        if at_rest and speed == 0.0 and owed == 0.0 and may_block and cavity <= 0.0 and rows >= trace.shape[0]:
+            sums[0], sums[1], sums[2] = time, supply_head, head_before
+            sums[3], sums[4], sums[5] = stored_before, inflow, waste_now
+            sums[6], sums[7], sums[8] = tally[3], tally[8], tally[9]
+            sums[9], sums[10], sums[11] = quiet_wasted, quiet_spent, quiet_stored
+            sums[12], sums[13], sums[14] = highest_inflow, beat_peak, beat_lowest
+            # the last blocks before the time is up are left to this loop, which ends the run
+            ends = min(most_time, last_event + (wait_open if been_open else wait_shut)) - 2.5 * half * dt
+            pump = (
+                waste_open, quiet_square, quiet_give, quiet_kept, inverse_impedance, body_compliance, inverse_compliance,
+            )  # fmt: skip
+            block, j = pass_steps(
+                forward, backward, (table, table_scale, wall_terms, work), n, block, ends, dt,
+                (entry_in, mouth_impedance, inverse_mouth, supply_area), pump,
+                (vapour_head, quiet_highest, quiet_balance, quiet_side), sums,
+            )  # fmt: skip
+            time, supply_head, head_before = sums[0], sums[1], sums[2]
+            stored_before, inflow, waste_now = sums[3], sums[4], sums[5]
+            tally[3], tally[8], tally[9] = sums[6], sums[7], sums[8]
+            quiet_wasted, quiet_spent, quiet_stored = sums[9], sums[10], sums[11]
+            highest_inflow, beat_peak, beat_lowest = sums[12], sums[13], sums[14]
+            quiet_steps, step, velocity = quiet_steps + int(sums[15]), step + int(sums[15]), inflow / area
         before = (block + 2) % 3
-        # supply; what leaves an end comes to its loss a block later, at a loss from its neighbour two blocks later
-        drawn = 0.0
-        for j in range(half):
-            wave = backward[before, j, 0]
-            flow = (supply_head - wave) * inverse_mouth
-            if flow > 0.0:
-                flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
-            forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
-            drawn += flow
-            tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
-        tally[3] += drawn * dt
-        tally[8] += supply_head * drawn * dt
-        if feed_inertance > 0.0:
-            pull = source_head - supply_head - feed_loss * feed_flow * abs(feed_flow)
-            feed_flow += half * dt * pull / feed_inertance
-            supply_head += half * dt * feed_flow / supply_area
-        supply_head -= drawn * dt / supply_area
-        if above > 0:
-            pass_junction(forward, backward, before, above, upper_impedance, impedance)
-            if top > 0:
-                pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
-                pass_losses(block, forward, backward, 0, top_table, table_scale, top_terms, top_work)
-            pass_losses(block, forward, backward, top, upper_table, table_scale, upper_terms, upper_work)
-        pass_losses(block, forward, backward, above, table, table_scale, wall_terms, work)
+        if j < 0:
+            # supply; what leaves an end comes to its loss a block later, at a loss from its neighbour two blocks later
+            drawn = 0.0
+            for j in range(half):
+                wave = backward[before, j, 0]
+                flow = (supply_head - wave) * inverse_mouth
+                if flow > 0.0:
+                    flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
+                forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
+                drawn += flow
+                tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
+            tally[3] += drawn * dt
+            tally[8] += supply_head * drawn * dt
+            if feed_inertance > 0.0:
+                pull = source_head - supply_head - feed_loss * feed_flow * abs(feed_flow)
+                feed_flow += half * dt * pull / feed_inertance
+                supply_head += half * dt * feed_flow / supply_area
+            supply_head -= drawn * dt / supply_area
+            if above > 0:
+                pass_junction(forward, backward, before, above, upper_impedance, impedance)
+                if top > 0:
+                    pass_junction(forward, backward, before, top, mouth_impedance, upper_impedance)
+                    pass_losses(block, forward, backward, 0, top_table, table_scale, top_terms, top_work)
+                pass_losses(block, forward, backward, top, upper_table, table_scale, upper_terms, upper_work)
+            pass_losses(block, forward, backward, above, table, table_scale, wall_terms, work)
+            j = 0
         # pump
-        j = 0
         while j < half:
             if at_rest and speed == 0.0 and owed == 0.0 and not delivering and cavity <= 0.0:
                 # valves at rest, no air, no snifter: one root from wave to head, until something is about to move
@@ -286,13 +304,9 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
                     highest_inflow = max(highest_inflow, inflow)
                     beat_peak, beat_lowest = max(beat_peak, head), min(beat_lowest, head)
                     if rows < trace.shape[0] and (step + quiet) % trace_stride == 0:
-                        trace[rows, 0] = time + quiet * dt
-                        trace[rows, 1] = head
-                        trace[rows, 2] = inflow / area
-                        trace[rows, 3] = opening
-                        trace[rows, 4] = vessel_head
-                        trace[rows, 5] = waste_now
-                        trace[rows, 6] = 0.0
+                        fill_trace(
+                            trace, rows, (time + quiet * dt, head, inflow / area, opening, vessel_head, waste_now, 0.0)
+                        )
                         rows += 1
                     j += 1
                     quiet += 1
@@ -526,13 +540,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             beat_highest_velocity = max(beat_highest_velocity, velocity)
             beat_peak, beat_lowest = max(beat_peak, head), min(beat_lowest, head)
             if rows < trace.shape[0] and step % trace_stride == 0:
-                trace[rows, 0] = time
-                trace[rows, 1] = head
-                trace[rows, 2] = velocity
-                trace[rows, 3] = opening
-                trace[rows, 4] = vessel_head
-                trace[rows, 5] = waste_now
-                trace[rows, 6] = delivered
+                fill_trace(trace, rows, (time, head, velocity, opening, vessel_head, waste_now, delivered))
                 rows += 1
             time += dt
             step += 1
@@ -575,16 +583,10 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     result[:] = 0.0
     result[0] = state
     result[1] = 1.0 if settled else 0.0
-    result[18] = largest_cavity
-    result[19] = time
-    result[20] = dt
-    result[21] = supply_head
-    result[15] = vessel_head
-    result[17] = line_flow
+    result[15], result[17], result[18] = vessel_head, line_flow, largest_cavity
+    result[19], result[20], result[21] = time, dt, supply_head
     if state in (STALLED_OPEN, STALLED_SHUT):
-        result[5] = waste_now
-        result[7] = waste_now
-        result[8] = velocity
+        result[5], result[7], result[8] = waste_now, waste_now, velocity
         result[9], result[10] = beat_peak, beat_lowest
         return rows
     last = beats - 1
