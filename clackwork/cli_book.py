@@ -147,6 +147,8 @@ def take(
         say(f"{what} is called '{name}' in the book: another has its name and says something else.")
     if taken.prices_left:
         say("The workbook's price list was left aside: the workshop has one of its own in the book, which stays.")
+    if taken.stock_left:
+        say("The workbook's stock was left aside: the workshop has one of its own in the book, which stays.")
 
 
 @book_app.command()

@@ -13,7 +13,7 @@ from clackwork.cli_papers import write_papers
 from clackwork.errors import ClackworkError, InputError
 
 if TYPE_CHECKING:
-    from clackwork.site.prices import PriceList
+    from clackwork.site.stock import Stock
     from clackwork.site.survey import Survey
     from clackwork.twin.twin import Twin
     from clackwork.workbook import Workbook
@@ -35,8 +35,8 @@ def _is_workbook(source: str | None) -> bool:
     return source is not None and source.endswith(".toml")
 
 
-def twins_from(source: str | None, build: str | None) -> tuple[list[Twin], str]:
-    """Twins of a workbook, fitted now, or of a book, fitted before; and its units.
+def twins_from(source: str | None, build: str | None) -> tuple[list[Twin], Stock, str]:
+    """Twins of a workbook, fitted now, or of a book, fitted before; its stock and its units.
 
     Raises
     ------
@@ -47,13 +47,15 @@ def twins_from(source: str | None, build: str | None) -> tuple[list[Twin], str]:
         from clackwork.workbook import load_workbook
 
         workbook = load_workbook(Path(source))
-        return fitted_now(workbook, build), workbook.units
+        return fitted_now(workbook, build), workbook.stock, workbook.units
     from clackwork.book import open_book
     from clackwork.shop.fitted import fitted_twins
+    from clackwork.shop.workshop_prices import stock_of
 
     with open_book(book_at(source)) as book:
         twins = [one.twin for one in fitted_twins(book) if build is None or build in (one.name, one.build.name)]
         units = str(book.workshop().entered.get("units", "metric"))
+        stock = stock_of(book)
     if not twins:
         raise InputError(
             "--build" if build else "FROM",
@@ -61,7 +63,7 @@ def twins_from(source: str | None, build: str | None) -> tuple[list[Twin], str]:
             "it has no fitted build",
             "Fit one on its page (clackwork serve), or give a workbook with runs.",
         )
-    return twins, units
+    return twins, stock, units
 
 
 def book_at(source: str | None) -> str | Path:
@@ -141,8 +143,8 @@ def quick(
     texts |= {"wanted": wanted, "to_source": to_source} | _assumed(assume or [])
     lift_from = "pump" if lift_from_pump else "source"
     _refuse(read_typed(texts, lift_from, ()), lift_from)  # before a workbook is fitted
-    twins, own = twins_from(source, build)
-    typed = read_typed(texts, lift_from, twins)
+    twins, stock, own = twins_from(source, build)
+    typed = read_typed(texts, lift_from, twins, stock)
     _refuse(typed, lift_from)
     system = units.value if units else own
     with progress_bar("Answering"):
@@ -223,17 +225,22 @@ def design(
     from clackwork.design_report import design_json, design_lines
     from clackwork.shop.designing import read_alternatives
     from clackwork.site.search import search_designs
-    from clackwork.site.stock import usual_stock
     from clackwork.words import load_words
 
     others = read_alternatives("\n".join(alternative or []))
     load_words(language)  # an unknown one is refused before the work
-    survey, prices, load, own = _site_from(source, site)
-    system = units.value if units else own
+    survey, workbook, load = _site_from(source, site)
+    system = units.value if units else workbook.units
     twins = load(build)
     with progress_bar(f"Designing {survey.name}") as progress:
         found = search_designs(
-            survey, twins, usual_stock(), prices=prices, alternatives=others, draws=draws, progress=progress
+            survey,
+            twins,
+            workbook.stock,
+            prices=workbook.prices,
+            alternatives=others,
+            draws=draws,
+            progress=progress,
         )
     written = [] if out is None else write_papers(survey, found, choice, out, system, paper, language)
     if as_json:
@@ -245,10 +252,8 @@ def design(
         say(f"Wrote {path}.")
 
 
-def _site_from(
-    source: str | None, name: str | None
-) -> tuple[Survey, PriceList | None, Callable[[str | None], list[Twin]], str]:
-    """A site's survey, the prices, what gives the twins, and the units.
+def _site_from(source: str | None, name: str | None) -> tuple[Survey, Workbook, Callable[[str | None], list[Twin]]]:
+    """A site's survey, the workbook it stands in or the book as one, and what gives the twins.
 
     Raises
     ------
@@ -262,15 +267,13 @@ def _site_from(
 
         workbook = load_workbook(Path(source))
         survey = _the_one(pick(workbook.surveys, name, "site"))
-        return survey, workbook.prices, lambda build: fitted_now(workbook, build), workbook.units
+        return survey, workbook, lambda build: fitted_now(workbook, build)
     from clackwork.book import open_book
-    from clackwork.shop.workshop_prices import prices_of
 
     with open_book(book_at(source)) as book:
         whole = book.workbook()
-        prices = prices_of(book)
     survey = _the_one(pick(whole.surveys, name, "site"))
-    return survey, prices, lambda build: twins_from(source, build)[0], whole.units
+    return survey, whole, lambda build: twins_from(source, build)[0]
 
 
 def _the_one(found: dict[str, Survey]) -> Survey:

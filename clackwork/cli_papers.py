@@ -50,7 +50,6 @@ def design_papers(
     What cannot be designed is added to the failures.
     """
     from clackwork.site.search import search_designs
-    from clackwork.site.stock import usual_stock
 
     written: list[Path] = []
     if not done.twins:
@@ -60,7 +59,7 @@ def design_papers(
         try:
             with progress_bar(f"Designing {name}") as progress:
                 found = search_designs(
-                    survey, list(done.twins.values()), usual_stock(), prices=workbook.prices, progress=progress
+                    survey, list(done.twins.values()), workbook.stock, prices=workbook.prices, progress=progress
                 )
             written += write_papers(survey, found, 1, out, system, paper, language, kinds)
         except InputError as error:

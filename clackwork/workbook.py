@@ -21,6 +21,7 @@ from clackwork.site.due import CareItem, care_items
 from clackwork.site.prices import PriceList
 from clackwork.site.site import Site
 from clackwork.site.standing import Standing
+from clackwork.site.stock import Stock, usual_stock
 from clackwork.site.survey import Survey
 from clackwork.site.visit import Visit
 from clackwork.twin.twin import Rig
@@ -31,6 +32,7 @@ from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table, nearest, parse_toml, read_source
 from clackwork.workbook_runs import Trial, read_rig, read_run, read_trial
 from clackwork.workbook_sites import read_place, undesigned
+from clackwork.workbook_stock import read_stock
 from clackwork.workbook_visits import read_care, read_visit
 
 __all__ = ["Trial", "Workbook", "load_workbook", "workbook_from_tables", "pick", "pick_sites"]
@@ -77,6 +79,8 @@ class Workbook:
         The workshop's care with its intervals.
     prices : PriceList or None
         The workshop's; None where none is written.
+    stock : Stock
+        What it builds with; the usual one where none is written.
     parts : tuple of PartRecord
         Parts in service, in the order written.
     switches : mapping by name
@@ -103,6 +107,7 @@ class Workbook:
     visits: tuple[Visit, ...] = ()
     care: tuple[CareItem, ...] = field(default_factory=care_items)
     prices: PriceList | None = None
+    stock: Stock = field(default_factory=usual_stock)
     parts: tuple[PartRecord, ...] = ()
     switches: Mapping[str, SwitchAsked] = field(default_factory=lambda: MappingProxyType({}))
 
@@ -173,8 +178,8 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     Parameters
     ----------
     tables : mapping
-        "workbook", "prices", "care", "instrument", "rig", "build", "trial", "site", "switch" (tables by name), "run",
-        "visit" and "part" (lists of tables).
+        "workbook", "prices", "stock", "care", "instrument", "rig", "build", "trial", "site", "switch" (tables by name),
+        "run", "visit" and "part" (lists of tables).
     text : str, optional
         What they were read from.
 
@@ -189,7 +194,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
     named = {key: root.named_tables(key) for key in ("instrument", "rig", "build", "trial", "site", "switch")}
     run_tables, visit_tables, part_tables = (root.listed_tables(key) for key in ("run", "visit", "part"))
     care = read_care(root.table("care"))
-    price_table = root.table("prices")
+    price_table, stock_table = root.table("prices"), root.table("stock")
     root.finish()
     instruments = {name: read_instrument(table, name) for name, table in named["instrument"].items()}
     rigs = {name: read_rig(table, name, instruments) for name, table in named["rig"].items()}
@@ -228,6 +233,7 @@ def workbook_from_tables(tables: Mapping[str, Any], text: str = "") -> Workbook:
         visits=visits,
         care=care,
         prices=read_prices(price_table) if price_table is not None else None,
+        stock=read_stock(stock_table),
         parts=parts,
         switches=MappingProxyType({name: read_switch(table, name, builds) for name, table in named["switch"].items()}),
     )

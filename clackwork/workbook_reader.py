@@ -328,16 +328,20 @@ class Table:
 
     def words(self, key: str, known: Iterable[str]) -> tuple[str, ...]:
         """A list of known words, empty when absent; each once, in the order of the known."""
-        value, words = self._take(key), list(known)
-        if value is None:
-            return ()
-        given = [value] if isinstance(value, str) else value
-        if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
-            raise self.error(key, value, f"it must be a list of words out of {', '.join(words)}")
+        words = list(known)
+        given = self.texts(key, f"words out of {', '.join(words)}")
         for one in given:
             if one not in words:
                 raise self.error(key, one, f"it must be one of {', '.join(words)}", nearest(one, words))
         return tuple(word for word in words if word in given)
+
+    def texts(self, key: str, wanted: str) -> tuple[str, ...]:
+        """A list of texts, empty when absent; a single one may stand without brackets."""
+        value = self._take(key)
+        given = [] if value is None else [value] if isinstance(value, str) else value
+        if not isinstance(given, list) or not all(isinstance(one, str) for one in given):
+            raise self.error(key, value, f"it must be a list of {wanted}")
+        return tuple(given)
 
     def numbers(self, key: str, count: int, low: float, high: float) -> tuple[float, ...] | None:
         """A list of exactly ``count`` numbers, plain or as fractions ("80 %"); None when absent."""

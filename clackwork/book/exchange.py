@@ -19,6 +19,8 @@ from clackwork.workbook import Workbook, load_workbook, workbook_from_tables
 from clackwork.workbook_reader import MOST_BYTES, WorkbookError, checked_name, parse_toml, read_source
 
 _LONGEST_NAME = 80
+OF_WORKSHOP = ("prices", "stock")
+"""Tables of a workbook that are the workshop's and not of one pump."""
 _OF_THE_BOOK = ("instrument", "rig", "site")
 """Kinds of a workbook that belong to no pump."""
 
@@ -36,8 +38,8 @@ class Taken:
         Stood in the book already, word for word.
     renamed : mapping of str to str
         "run 'flap 3'" to the name it got because another run of that name says something else.
-    prices_left : bool
-        Whether the workbook's price list was left aside because the workshop has another, which stays.
+    prices_left, stock_left : bool
+        Whether the workbook's price list or stock was left aside because the workshop has another, which stays.
     """
 
     pump: Record
@@ -45,6 +47,7 @@ class Taken:
     same: tuple[Record, ...]
     renamed: Mapping[str, str]
     prices_left: bool = False
+    stock_left: bool = False
 
 
 @dataclass
@@ -90,7 +93,7 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
     read = load_workbook(text)  # refuses what cannot be read, in a workbook's own words
     tables = parse_toml(text)
     taking = _Taking(hand)
-    prices_left = _prices_left(hand, tables["prices"]) if "prices" in tables else False
+    left = {key: _left_aside(hand, key, tables[key]) for key in OF_WORKSHOP if key in tables}
     pump = _take_pump(taking, tables, pump_name or read.pump or read.title)
     instruments = {
         name: taking.place("instrument", name, one, {}) for name, one in tables.get("instrument", {}).items()
@@ -122,17 +125,24 @@ def take_workbook(hand: Hand, text: str, pump_name: str | None) -> Taken:
         taking.place("part", table["name"], _without(table, "name", "build", "site", "rig"), links)
     for name, table in tables.get("switch", {}).items():
         _take_switch(taking, name, table, builds)
-    return Taken(pump, tuple(taking.added), tuple(taking.same), taking.renamed, prices_left)
+    return Taken(
+        pump,
+        tuple(taking.added),
+        tuple(taking.same),
+        taking.renamed,
+        left.get("prices", False),
+        left.get("stock", False),
+    )
 
 
-def _prices_left(hand: Hand, prices: Mapping[str, Any]) -> bool:
-    """Put a price list into the workshop that has none; whether it has another one, which stays."""
+def _left_aside(hand: Hand, key: str, table: Mapping[str, Any]) -> bool:
+    """Put prices or stock into the workshop that has none; whether it has others, which stay."""
     workshop = _workshop(hand.connection)
-    there = workshop.entered.get("prices")
+    there = workshop.entered.get(key)
     if there is None:
         content = writing.content_of(workshop)
-        writing.change(hand, workshop, replace(content, entered={**content.entered, "prices": prices}))
-    return there is not None and there != plain(prices, "prices")
+        writing.change(hand, workshop, replace(content, entered={**content.entered, key: table}))
+    return there is not None and there != plain(table, key)
 
 
 def _take_pump(taking: _Taking, tables: Mapping[str, Any], name: str) -> Record:
@@ -210,8 +220,8 @@ def workbook_tables(connection: sa.Connection, pump_id: int | None, with_sites: 
             tables[one.kind].append(table)
         else:
             tables[one.kind][names[one.id]] = table
-    prices = _workshop(connection).entered.get("prices")
-    return tables if prices is None else {**tables, "prices": prices}
+    workshop = _workshop(connection).entered
+    return {**tables, **{key: workshop[key] for key in OF_WORKSHOP if key in workshop}}
 
 
 def _with_builds_there(switch: Record, chosen: tuple[Record, ...], names: Mapping[int, str]) -> dict[str, Any]:
@@ -237,7 +247,7 @@ def _head(connection: sa.Connection, pump_id: int | None) -> dict[str, Any]:
     """The table [workbook]: the pump's, with the workshop's units where it has none of its own, or the workshop's."""
     workshop = _workshop(connection)
     if pump_id is None:
-        return {"title": workshop.name, **_without(workshop.entered, "prices")}
+        return {"title": workshop.name, **_without(workshop.entered, *OF_WORKSHOP)}
     pump = fetch(connection, "pump", pump_id)
     units = {"units": workshop.entered["units"]} if "units" in workshop.entered else {}
     return {"title": pump.name, **units, **pump.entered, "pump": pump.name}
@@ -288,8 +298,7 @@ def give_workbook(connection: sa.Connection, pump_id: int) -> str:
     if not tables["build"]:
         raise InputError("pump", pump.name, "it has no build yet, and a workbook needs one")
     blocks = [table_lines("[workbook]", tables["workbook"])]
-    if "prices" in tables:
-        blocks.append(table_lines("[prices]", tables["prices"]))
+    blocks += [table_lines(f"[{key}]", tables[key]) for key in OF_WORKSHOP if key in tables]
     for kind in ("instrument", "rig", "build", "trial"):
         blocks += [table_lines(f"[{kind}.{toml_key(name)}]", table) for name, table in tables[kind].items()]
     blocks += [table_lines("[[run]]", table) for table in tables["run"]]

@@ -23,6 +23,7 @@ from clackwork.workbook_prices import read_prices
 from clackwork.workbook_reader import Table
 from clackwork.workbook_runs import read_rig, read_run, read_trial
 from clackwork.workbook_sites import Place, place_figures, read_place
+from clackwork.workbook_stock import read_stock
 from clackwork.workbook_visits import read_care, read_visit
 
 
@@ -234,10 +235,11 @@ def _add_plain_numbers(entered: Mapping[str, Any], path: str, found: dict[str, f
 
 
 def _read_workshop(table: Table, name: str, around: Around) -> None:
-    """The workshop: as a pump, its price list, as in [prices], and its intervals of care, as in [care]."""
+    """The workshop: as a pump, its price list, as in [prices], its stock and intervals of care, as in [stock] and [care]."""
     prices = table.table("prices")
     if prices is not None:
         read_prices(prices)
+    read_stock(table.table("stock"))
     read_care(table.table("care"))
     _read_head(table, name, around)
 

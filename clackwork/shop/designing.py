@@ -18,7 +18,7 @@ from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.glances import keep_glance
 from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
 from clackwork.shop.visits import place_of
-from clackwork.shop.workshop_prices import prices_of
+from clackwork.shop.workshop_prices import prices_of, stock_of
 from clackwork.site.design import Design
 from clackwork.site.prices import Alternative
 
@@ -103,7 +103,6 @@ def ask_design(
 def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     """Search the designs of a site; the work behind `ask_design`."""
     from clackwork.site.search import search_designs
-    from clackwork.site.stock import usual_stock
 
     task.progress(0, 1000)
     site = book.get("site", int(task.arguments["site_id"]))
@@ -114,7 +113,7 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
     found = search_designs(
         place_of(site).survey,
         tuple(one.twin for one in twins),
-        usual_stock(),
+        stock_of(book),
         prices=prices_of(book),
         alternatives=tuple(Alternative(*one) for one in task.arguments["alternatives"]),
         draws=int(task.arguments["draws"]),
@@ -176,6 +175,7 @@ def basis_of_design(book: Book, site: Record, twins: tuple[FittedTwin, ...]) -> 
         ],
         "twins": [[one.build.id, one.kept.record.id, one.name, one.build.name] for one in twins],
         "prices": mark_of(book.workshop().entered.get("prices", {})),
+        "stock": mark_of(book.workshop().entered.get("stock", {})),
         "engine": engine_version(),
         "kernel": kernel_key(),
     }
@@ -233,6 +233,8 @@ def _reasons(then: Mapping[str, Any], now: Mapping[str, Any], book: Book) -> tup
         reasons.append("The survey or the needs of the site were changed after it.")
     if then["prices"] != now["prices"]:
         reasons.append("The workshop's prices were changed after it.")
+    if then.get("stock", mark_of({})) != now["stock"]:
+        reasons.append("What the workshop builds with was changed after it.")
     before, after = ({one[0]: one for one in side["twins"]} for side in (then, now))
     for number, (_, twin, name, _) in before.items():
         if number not in after:

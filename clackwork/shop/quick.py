@@ -16,7 +16,7 @@ from clackwork.ram.tuning import TuningBounds
 from clackwork.site.design import Assumed
 from clackwork.site.quick import QuickAnswer, QuickAsk, QuickAssumptions, quick_answer
 from clackwork.site.site import lift_from_source
-from clackwork.site.stock import usual_bounds, usual_stock
+from clackwork.site.stock import Stock, usual_bounds, usual_stock
 from clackwork.twin.twin import Twin
 from clackwork.workbook_errors import restated
 from clackwork.workbook_reader import Table
@@ -166,7 +166,7 @@ class _Reading:
         return found
 
 
-def read_typed(texts: Mapping[str, str], lift_from: str, twins: Sequence[Twin]) -> Typed:
+def read_typed(texts: Mapping[str, str], lift_from: str, twins: Sequence[Twin], stock: Stock | None = None) -> Typed:
     """Read what was typed, every field by itself, so that each error stands beside its own.
 
     Parameters
@@ -176,11 +176,13 @@ def read_typed(texts: Mapping[str, str], lift_from: str, twins: Sequence[Twin]) 
     lift_from : {"pump", "source"}
     twins : sequence of Twin
         Of the builds that are asked about.
+    stock : Stock, optional
+        What the workshop builds with; the usual one when not given.
     """
     reading = _Reading({key: text.strip() for key, text in texts.items() if text.strip()})
     missing = tuple(one.key for one in FIELDS if one.needed and one.key not in reading.texts)
     found = _read_ask(reading, lift_from)
-    assume = _read_assumptions(reading, twins)
+    assume = _read_assumptions(reading, twins, stock or usual_stock())
     ask = None
     if not missing and not reading.errors and found is not None:
         try:
@@ -223,7 +225,7 @@ def _read_ask(reading: _Reading, lift_from: str) -> dict[str, Any] | None:
     }
 
 
-def _read_assumptions(reading: _Reading, twins: Sequence[Twin]) -> QuickAssumptions:
+def _read_assumptions(reading: _Reading, twins: Sequence[Twin], stock: Stock) -> QuickAssumptions:
     """What was set of that which else is assumed."""
     given: dict[str, Any] = {}
     for key in ("drive_length", "supply_length", "altitude"):
@@ -236,7 +238,6 @@ def _read_assumptions(reading: _Reading, twins: Sequence[Twin]) -> QuickAssumpti
     drive = reading.of("drive_pipe", read_pipe_text)
     given["drive_pipes"] = {} if drive is None else {twin.build.name: drive for twin in twins}
     _require_sensible(reading, given)
-    stock = usual_stock()
     most = reading.of("most_pumps", lambda text: _number(text, "most_pumps", 1.0, 20.0))
     bounds = {key: reading.quantity(key, ASSUMPTIONS[key][1]) for key in _BOUNDS}
     set_bounds: dict[str, Any] = {key: value for key, value in bounds.items() if value is not None}
@@ -246,8 +247,9 @@ def _read_assumptions(reading: _Reading, twins: Sequence[Twin]) -> QuickAssumpti
             made[twin.build.name] = replace(usual_bounds(twin.build), **set_bounds)
         except InputError as error:
             reading.errors[next(iter(set_bounds))] = error
-    if made or most is not None:
-        given["stock"] = replace(stock, bounds=made, most_pumps=stock.most_pumps if most is None else int(most))
+    given["stock"] = replace(
+        stock, bounds={**stock.bounds, **made}, most_pumps=stock.most_pumps if most is None else int(most)
+    )
     return QuickAssumptions(**given)
 
 
@@ -296,9 +298,8 @@ def read_pipe_text(text: str) -> Pipe:
     return find_pipe(series, size)
 
 
-def pipe_texts() -> tuple[str, ...]:
-    """Every pipe of the usual stock as it may be typed."""
-    stock = usual_stock()
+def pipe_texts(stock: Stock) -> tuple[str, ...]:
+    """Every pipe of a stock as it may be typed."""
     pipes = dict.fromkeys((*stock.drive_pipes, *stock.supply_pipes, *stock.delivery_pipes))
     return tuple(f"{pipe.series}, {pipe.size}" for pipe in pipes)
 

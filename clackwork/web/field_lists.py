@@ -476,6 +476,23 @@ def _parts() -> tuple[Field, ...]:
     return tuple(fields)
 
 
+def _stock() -> Group:
+    """What the workshop builds with."""
+
+    def of(key: str, label: str, kind: str, help: str = "") -> Field:
+        return Field(f"stock.{key}", label, kind, help)
+
+    pipes = "Series, or series and size: steel-sch40; pvc-sch40 1 in. Left out: the usual."
+    fields = (
+        of("drive_pipes", "Drive pipes", "list", pipes),
+        of("supply_pipes", "Supply pipes", "list"),
+        of("delivery_pipes", "Delivery pipes", "list"),
+        of("most_pumps", "Most pumps side by side", "whole", "Left out: 4."),
+        of("standpipe_diameters", "Standpipes, inside", "list", "Such as 200 mm; 300 mm."),
+    )
+    return Group("What you build with", fields, folded=True)
+
+
 def _prices() -> tuple[Group, Group]:
     """The workshop's price list."""
 
@@ -506,8 +523,8 @@ def _prices() -> tuple[Group, Group]:
 
 @functools.cache
 def price_form() -> Form:
-    """The workshop's form with its prices alone."""
-    groups = tuple(replace(group, folded=False) for group in _prices())
+    """The workshop's form with its prices and its stock alone."""
+    groups = tuple(replace(group, folded=False) for group in (*_prices(), _stock()))
     return Form("workshop", "workshop", "workshops", "", (), groups)
 
 
@@ -525,7 +542,13 @@ def forms() -> Mapping[str, Form]:
     """Every form by kind of record."""
     made = (
         _head("pump", "pump", "pumps", "A size or model: the 25 mm pump."),
-        _head("workshop", "workshop", "workshops", "What stands on your sheets.", (*_prices(), _care_intervals())),
+        _head(
+            "workshop",
+            "workshop",
+            "workshops",
+            "What stands on your sheets.",
+            (*_prices(), _stock(), _care_intervals()),
+        ),
         _build(),
         _instrument(),
         _rig(),

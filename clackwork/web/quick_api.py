@@ -12,6 +12,8 @@ from clackwork.errors import InputError
 from clackwork.quick_report import quick_json
 from clackwork.shop.fitted import fitted_twins
 from clackwork.shop.quick import ASSUMPTIONS, FIELDS, Typed, answer_typed, keep_as_site, read_typed
+from clackwork.shop.workshop_prices import stock_of
+from clackwork.site.stock import Stock
 from clackwork.twin.twin import Twin
 from clackwork.web.access import visitor_of
 from clackwork.web.record_api import RecordOut, record_out
@@ -41,7 +43,7 @@ class QuickAsked(BaseModel):
     )
     units: Literal["metric", "us"] = "metric"
 
-    def typed(self, twins: list[Twin]) -> Typed:
+    def typed(self, twins: list[Twin], stock: Stock) -> Typed:
         """What was typed, read.
 
         Raises
@@ -58,7 +60,7 @@ class QuickAsked(BaseModel):
         if strange is not None:
             raise InputError("assume", strange, f"it must be one of {', '.join(ASSUMPTIONS)}")
         texts = {one.key: getattr(self, one.key, "") for one in FIELDS} | {"lift": both[0] or both[1] or ""}
-        found = read_typed(texts | self.assume, "source" if both[0] is None else "pump", twins)
+        found = read_typed(texts | self.assume, "source" if both[0] is None else "pump", twins, stock)
         for key, error in found.errors.items():
             raise InputError(key, error.value, error.allowed, error.next_step)
         if found.missing:
@@ -91,7 +93,7 @@ def twins_of(request: Request) -> list[Twin]:
 def ask(request: Request, asked: QuickAsked) -> dict[str, Any]:
     """Yes, only if or no; litres a day with their range, which pump and how many, what limits it, what was assumed."""
     twins = twins_of(request)
-    typed = asked.typed(twins)
+    typed = asked.typed(twins, stock_of(book_of(request)))
     answer = answer_typed(typed, twins)
     assert answer is not None  # nothing is missing and nothing is wrong
     return {"units": asked.units, **quick_json(typed, answer, asked.units)}
@@ -104,7 +106,7 @@ def keep(request: Request, asked: QuickKept) -> RecordOut:
     made = keep_as_site(
         book_of(request),
         asked.name,
-        asked.typed(twins),
+        asked.typed(twins, stock_of(book_of(request))),
         twins,
         system=asked.units,
         by=visitor_of(request).name,

@@ -16,6 +16,7 @@ from clackwork.errors import ClackworkError, InputError
 from clackwork.quick_report import assumed_label, quick_words
 from clackwork.shop.fitted import builds_to_fit, fits_at_work, fitted_twins
 from clackwork.shop.quick import ASSUMPTIONS, FIELDS, SPREADS, Typed, answer_typed, keep_as_site, pipe_texts, read_typed
+from clackwork.shop.workshop_prices import stock_of
 from clackwork.site.quick import QuickAnswer
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import line_of_job
@@ -55,7 +56,8 @@ def _ask_page(
     book, units = book_of(request), units_of(request)
     fitted = fitted_twins(book)
     twins = [one.twin for one in fitted]
-    typed = read_typed(texts, lift_from, twins)
+    stock = stock_of(book)
+    typed = read_typed(texts, lift_from, twins, stock)
     answer, problem = _answered(typed, twins)
     words = quick_words(typed, answer, units) if answer else None
     return page(
@@ -70,7 +72,7 @@ def _ask_page(
         assumptions=ASSUMPTIONS,
         labels={one.key: one.label for one in FIELDS},
         spread_labels={name: assumed_label(name) for name in SPREADS},
-        pipes=pipe_texts(),
+        pipes=pipe_texts(stock),
         has_twin=bool(fitted),
         to_fit=() if fitted else builds_to_fit(book),
         at_work=[] if fitted else [line_of_job(job) for job in fits_at_work(book)],
@@ -128,7 +130,7 @@ async def keep_page(request: Request) -> Response:
 
     def keep() -> Response:
         book, twins = book_of(request), [one.twin for one in fitted_twins(book_of(request))]
-        typed = read_typed(texts, lift_from, twins)
+        typed = read_typed(texts, lift_from, twins, stock_of(book))
         try:
             made = keep_as_site(
                 book,
