@@ -18,6 +18,7 @@ from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import RamCase
 from clackwork.ram.parts import DeliveryLine
+from clackwork.ram.shared import run_at_level, supply_loss
 from clackwork.ram.sweep import Workers, sweep_rows
 from clackwork.site.promise import drive_rating_head, site_rows, surge_heads
 from clackwork.site.site import Site
@@ -99,21 +100,31 @@ def draw_places(
     """
     if not asked:
         return []
-    rows, lines, noises, sources = [], [], [], []
+    rows, lines, noises, sources, all_lifts, losses = [], [], [], [], [], []
     for twin, site in asked:
         rng = np.random.default_rng([seed, zlib.crc32(site.name.encode())])
         packed, lifts, picks = site_rows(twin, site, draws, rng, 1)
         there = site.source_flow + site.source_flow_spread * rng.standard_normal(draws)
-        water = _case(twin, site).water
+        case = _case(twin, site)
         rows.append(packed)
-        lines.extend(_lines(site.line, lifts, water))
+        all_lifts.append(lifts)
+        lines.extend(_lines(site.line, lifts, case.water))
+        losses.extend([supply_loss(case, 1)] * draws)
         sources.append(np.maximum(there, 0.0))
         noises.append(np.exp(twin.model_form_draws[picks][:, np.newaxis] * rng.standard_normal((draws, 3))))
     together = np.concatenate(rows)
-    out = sweep_rows(together, lines=lines, executor=executor, keep=keep, progress=progress)
-    pieces = zip(asked, rows, np.split(out, len(asked)), noises, sources, strict=True)
+    first = [(keep, progress)]
+
+    def run(some: FloatArray, places: NDArray[np.intp]) -> FloatArray:
+        # after the first turn only places behind a standpipe are left, at the level found
+        kept, told = first.pop() if first else (None, None)
+        return sweep_rows(some, lines=[lines[at] for at in places], executor=executor, keep=kept, progress=told)
+
+    out = run_at_level(together, losses, run)
+    pieces = zip(asked, rows, all_lifts, np.split(out, len(asked)), noises, sources, strict=True)
     return [
-        _place_draws(twin, site, packed, found, noise, there) for (twin, site), packed, found, noise, there in pieces
+        _place_draws(twin, site, packed, lifts, found, noise, there)
+        for (twin, site), packed, lifts, found, noise, there in pieces
     ]
 
 
@@ -127,14 +138,20 @@ def _lines(line: DeliveryLine, lifts: FloatArray, water: Water) -> list[tuple[De
 
 
 def _place_draws(
-    twin: Twin, site: Site, packed: FloatArray, out: FloatArray, noise: FloatArray, there: FloatArray
+    twin: Twin,
+    site: Site,
+    packed: FloatArray,
+    lifts: FloatArray,
+    out: FloatArray,
+    noise: FloatArray,
+    there: FloatArray,
 ) -> PlaceDraws:
     place = kernel.R
     case = _case(twin, site)
     beating = np.isin(out[:, place["state"]], (kernel.BEATING, kernel.IRREGULAR)) & (out[:, place["beat_period"]] > 0.0)
     drawn = out[:, place["drawn_flow"]] * noise[:, 0]
     delivered = np.where(beating, out[:, place["delivered_flow"]] * noise[:, 1], 0.0)
-    delivered = np.clip(delivered, 0.0, np.maximum(drawn, 0.0) * packed[:, kernel.P["fall"]] / site.line.lift)
+    delivered = np.clip(delivered, 0.0, np.maximum(drawn, 0.0) * packed[:, kernel.P["fall"]] / lifts)
     rate = np.zeros(len(out))
     rate[beating] = noise[beating, 2] / out[beating, place["beat_period"]]
     valve = case.build.waste_valve
