@@ -14,7 +14,7 @@ from clackwork.workbook_reader import WorkbookError
 
 HELD = (
     *("title", "note", "units", "rigs", "builds", "runs", "trials", "sites", "typed", "revision_of", "trial_of"),
-    *("surveys", "designs", "as_built", "prices", "visits", "care", "instruments", "parts", "switches"),
+    *("surveys", "designs", "as_built", "prices", "stock", "visits", "care", "instruments", "parts", "switches"),
 )
 
 
