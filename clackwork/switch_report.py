@@ -156,15 +156,20 @@ def selling_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str
     if both is None:
         return []
     held = "the margin asked for" if asked.margin is not None else "the margin of the old build now"
-    return [
-        f"  one pump, {which} build, {asked.warranty_months:g} months' warranty: costs {one.cost:.2f}{money} to make and "
-        f"{one.reserve:.2f} of reserve; at {asked.price:g} it leaves {100 * one.margin:.1f} %; {held} asks {one.price:.2f}"
-        for which, one in zip(("old", "new"), both, strict=True)
-    ]
+    lines = []
+    for which, one in zip(("old", "new"), both, strict=True):
+        lines.append(
+            f"  one pump, {which} build, {asked.warranty_months:g} months' warranty: costs {one.cost:.2f}{money} to make "
+            f"and {one.reserve:.2f} of reserve ({one.expected:.2f} of it expected to be claimed); at {asked.price:g} it leaves "
+            f"{100 * one.margin:.1f} %; {held} asks {one.price:.2f}"
+        )
+    return lines
 
 
 def _cost_words(of: tuple[Range | None, Range | None], money: str, figures: str = ".0f") -> str:
-    """A cost with its range, old and new."""
+    """A cost with its range, old and new; a dash where neither is known."""
+    if of == (None, None):
+        return "-"
     said = [
         "-" if one is None else f"{one.middle:{figures}} ({one.low:{figures}} to {one.high:{figures}})" for one in of
     ]
@@ -284,6 +289,7 @@ def switch_json(found: WholeStudy, asked: SwitchAsked, currency: str, system: st
                 "part": which,
                 "cost_to_make": one.cost,
                 "reserve": one.reserve,
+                "expected_claims": one.expected,
                 "margin_at_the_price": one.margin,
                 "price_for_the_margin": one.price,
             }

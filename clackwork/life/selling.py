@@ -15,8 +15,8 @@ class Selling:
     ----------
     cost : float
         Of making one: parts and hours [currency].
-    reserve : float
-        To put by for the warranty of one [currency].
+    reserve, expected : float
+        To put by for the warranty of one, and what of it is expected to be claimed [currency].
     margin : float
         Share of the held price that is left.
     price : float
@@ -25,6 +25,7 @@ class Selling:
 
     cost: float
     reserve: float
+    expected: float
     margin: float
     price: float
 
@@ -54,11 +55,11 @@ def sell(
     ------
     InputError
     """
-    reserves = [study.cost(months).reserve for study in warranty]
-    margins = [margin_at(price, cost, reserve) for cost, reserve in zip(costs, reserves, strict=True)]
+    claims = [study.cost(months) for study in warranty]
+    margins = [margin_at(price, cost, claim.reserve) for cost, claim in zip(costs, claims, strict=True)]
     held = margins[0] if margin is None else margin
     old, new = (
-        Selling(cost, reserve, left, price_for(held, cost, reserve))
-        for cost, reserve, left in zip(costs, reserves, margins, strict=True)
+        Selling(cost, claim.reserve, claim.claims_mean * study.claim_cost, left, price_for(held, cost, claim.reserve))
+        for cost, claim, study, left in zip(costs, claims, warranty, margins, strict=True)
     )
     return old, new
