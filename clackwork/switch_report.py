@@ -160,8 +160,8 @@ def selling_lines(found: WholeStudy, asked: SwitchAsked, money: str) -> list[str
     for which, one in zip(("old", "new"), both, strict=True):
         lines.append(
             f"  one pump, {which} build, {asked.warranty_months:g} months' warranty: costs {one.cost:.2f}{money} to make "
-            f"and {one.reserve:.2f} of reserve ({one.expected:.2f} of it expected to be claimed); at {asked.price:g} it leaves "
-            f"{100 * one.margin:.1f} %; {held} asks {one.price:.2f}"
+            f"and {one.reserve:.2f} of reserve ({one.expected:.2f} of it expected to be claimed); at {asked.price:g} "
+            f"it leaves {100 * one.margin:.1f} %; {held} asks {one.price:.2f}"
         )
     return lines
 
