@@ -27,6 +27,7 @@ NAMES_AND_LINKS = {"name", "build", "rig", "builds", "trial", "revision_of", "pu
 DEMO = parse_toml((files("clackwork") / "demo" / "workshop.toml").read_text(encoding="utf-8"))
 
 
+STOCK = {"drive_pipes": ["steel-sch40"], "standpipe_diameters": ["300 mm"]}
 LIKELY = {"fall": ["1 m", "3 m"], "lift_over_fall": [4, 8], "source_flow": ["9 L/min", "30 L/min"]}
 
 
@@ -103,7 +104,7 @@ def readings(kind: str) -> list[Callable[[], object]]:
             )
         ],
         "pump": [variant({})],
-        "workshop": [variant({"prices": DEMO["prices"], "care": {item: {} for item in CARE}})],
+        "workshop": [variant({"prices": DEMO["prices"], "stock": STOCK, "care": {item: {} for item in CARE}})],
         "visit": [
             variant(
                 {
