@@ -25,7 +25,7 @@ from clackwork.ram.parts import (
 )
 from clackwork.water import water_at
 from clackwork.workbook_errors import keys_behind, restated
-from clackwork.workbook_reader import Table
+from clackwork.workbook_reader import Table, nearest
 
 VALVE_KINDS = ("guided poppet", "hinged flap")
 
@@ -48,6 +48,22 @@ _FLAP = {
 }
 _NEEDED = {"mass", "stroke", "seat_bore", "mass_distance", "seat_distance"}
 _COEFFICIENTS = ("discharge_coefficient", "closing_coefficient", "damping", "restitution")
+
+
+def pipe_named(table: Table, key: str, shown: object, name: str) -> Pipe:
+    """A pipe of the catalogue from its series and size, "steel-sch40 1 in", refused at a field with what stands there.
+
+    Raises
+    ------
+    InputError
+        No such series or size; the nearest series is named.
+    """
+    series, _, size = name.strip().partition(" ")
+    try:
+        return find_pipe(series, size)
+    except InputError as error:
+        hint = nearest(series, series_names()) if error.field == "series" else ""
+        raise table.error(key, shown, f"there is no such pipe: {error.allowed}", hint) from error
 
 
 @contextmanager

@@ -5,10 +5,9 @@ from __future__ import annotations
 import difflib
 from types import MappingProxyType
 
-from clackwork.errors import InputError
-from clackwork.pipes import find_pipe, series_names
 from clackwork.site.costing import HOURS, PARTS
 from clackwork.site.prices import PriceList
+from clackwork.workbook_parts import pipe_named
 from clackwork.workbook_reader import Table, checked_name, nearest
 
 PRICED = ("pumps", "pipes", "parts", "hours")
@@ -81,11 +80,7 @@ def _pipes(table: Table | None) -> dict[tuple[str, str], float]:
         if series.lower() == "custom":
             found["custom", size.strip()] = price
             continue
-        try:
-            pipe = find_pipe(series, size)
-        except InputError as error:
-            hint = nearest(series, series_names()) if error.field == "series" else ""
-            raise table.error(name, price, f"there is no such pipe: {error.allowed}", hint) from error
+        pipe = pipe_named(table, name, price, name)
         if (pipe.series, pipe.size) in found:
             raise table.error(name, price, "that pipe has a price already")
         found[pipe.series, pipe.size] = price

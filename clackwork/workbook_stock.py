@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from clackwork.errors import InputError
-from clackwork.pipes import Pipe, find_pipe, series_names
+from clackwork.pipes import Pipe, series_names
 from clackwork.site.stock import Stock, pipes_of, usual_stock
-from clackwork.workbook_parts import errors_of
+from clackwork.workbook_parts import errors_of, pipe_named
 from clackwork.workbook_reader import Table, nearest
 
 _LISTS = ("drive_pipes", "supply_pipes", "delivery_pipes")
@@ -54,9 +53,5 @@ def _pipes(table: Table, key: str) -> tuple[Pipe, ...]:
                 raise table.error(key, text, allowed, nearest(series, series_names()))
             found += pipes_of(series)
             continue
-        try:
-            found.append(find_pipe(series, size))
-        except InputError as error:
-            hint = nearest(series, series_names()) if error.field == "series" else ""
-            raise table.error(key, text, f"there is no such pipe: {error.allowed}", hint) from error
+        found.append(pipe_named(table, key, text, text))
     return tuple(sorted(dict.fromkeys(found), key=lambda pipe: (pipe.bore, pipe.series)))

@@ -10,15 +10,14 @@ import numpy as np
 
 from clackwork.errors import InputError, require_range
 from clackwork.pipes import Pipe, catalogue
+from clackwork.site.laying import narrowest_pipe
 from clackwork.site.site import Site
-from clackwork.water import STANDARD_GRAVITY
+from clackwork.water import STANDARD_GRAVITY, water_at
 
 _EFFICIENCY = 0.6
 """Of a pump in quick sums (from memory)."""
 _MEAN_VELOCITY = 0.6
 """In a drive pipe over a whole beat, at most [m/s]: common practice, no published source."""
-_FRICTION = 0.032
-"""Of small plastic pipe at such flows (Colebrook, 0.2 L/s in 26 mm: 0.0316)."""
 _OVER_LIFT = 1.5
 """Rating of a delivery pipe over its lift: common practice, no published source."""
 
@@ -149,8 +148,7 @@ def line_pipe(like: Site, lift: float, length: float, flow: float, loss_over_lif
     series = next((one for one in catalogue() if one.name == like.line.pipe.series), None)
     pressure = _OVER_LIFT * 1000.0 * STANDARD_GRAVITY * lift
     borne = [one for one in series.pipes if one.rating_gauge and one.rating_gauge >= pressure] if series else []
-    for pipe in sorted(borne, key=lambda one: one.bore):
-        velocity = flow / (0.25 * math.pi * pipe.bore**2)
-        if _FRICTION * length / pipe.bore * velocity**2 / (2.0 * STANDARD_GRAVITY) <= loss_over_lift * lift:
-            return pipe
-    return max(borne, key=lambda one: one.bore, default=like.line.pipe)
+    if not borne:
+        return like.line.pipe
+    water = water_at(like.surroundings.temperature, like.surroundings.altitude)
+    return narrowest_pipe(borne, length, 0.0, flow, loss_over_lift * lift, water)

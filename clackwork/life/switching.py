@@ -268,11 +268,11 @@ def _verdict(
     change: FloatArray,
     seed: int,
 ) -> PlaceVerdict:
-    costs = [
-        yearly_cost(drawn, part, water.years, seed + number)
-        for number, (drawn, part) in enumerate(((place.old, old), (place.new, new)))
+    builds, parts = (place.old, place.new), (old, new)
+    renewals = [
+        yearly_renewals(drawn, part.life, seed + at) for at, (drawn, part) in enumerate(zip(builds, parts, strict=True))
     ]
-    builds = (place.old, place.new)
+    costs = [yearly_cost(each, part, water.years) for each, part in zip(renewals, parts, strict=True)]
     stalls = tuple(float(np.mean(~one.beating)) for one in builds)
     lacks = tuple(float(np.mean(one.beating & ~one.enough)) for one in builds)
     strong = tuple(float(np.mean(one.too_strong)) for one in builds)
@@ -291,10 +291,7 @@ def _verdict(
         delivery_change=range_of(place.new.delivered_flow - place.old.delivered_flow),
         drawn_change=range_of(place.new.drawn_flow - place.old.drawn_flow),
         pressure_change=range_of(place.new.highest_head - place.old.highest_head),
-        renewals=(
-            range_of(yearly_renewals(place.old, old.life, seed)),
-            range_of(yearly_renewals(place.new, new.life, seed + 1)),
-        ),
+        renewals=(range_of(renewals[0]), range_of(renewals[1])),
         yearly_cost=(range_of(costs[0]), range_of(costs[1])),
         volume_cost=(_of_a_volume(costs[0], place.old), _of_a_volume(costs[1], place.new)),
         worth_change=range_of(change),

@@ -81,9 +81,9 @@ def yearly_renewals(place: PlaceDraws, life: LifeModel, seed: int) -> FloatArray
     return np.asarray(np.where(place.beating, place.beat_rate * YEAR / mean_life, 0.0))
 
 
-def yearly_cost(place: PlaceDraws, part: PartTerms, years: float, seed: int) -> FloatArray:
+def yearly_cost(renewals: FloatArray, part: PartTerms, years: float) -> FloatArray:
     """What the part costs in a year [currency], of every draw: renewals, and its first cost spread over ``years``."""
-    return part.renewal_cost * yearly_renewals(place, part.life, seed) + part.first_cost / years
+    return part.renewal_cost * renewals + part.first_cost / years
 
 
 def yearly_worth(
@@ -107,4 +107,4 @@ def yearly_worth(
     served = place.delivered_flow if wanted_flow is None else np.minimum(place.delivered_flow, wanted_flow)
     serving = serves(place)
     worth = np.where(serving, water.value * served * YEAR, -water.trouble_cost)
-    return np.asarray(worth - yearly_cost(place, part, water.years, seed))
+    return np.asarray(worth - yearly_cost(yearly_renewals(place, part.life, seed), part, water.years))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -64,7 +64,7 @@ def sites_due(
             places.append(_place(book, site, visits.get(number, []), stale))
             by_name[site.name] = site
     parts = read_parts(book)
-    dates = dates_of_parts(parts, _rates(book, parts, places), today)
+    dates = dates_of_parts(parts, _rates(book, _sites_of(parts), places), today)
     for number, found in dates.items():
         if number in sites:
             site = sites[number]
@@ -85,11 +85,15 @@ def _part_due(dates: PartDates) -> PartDue:
     return PartDue(f"{dates.name}, {PARTS[dates.part]}", dates.look_on, dates.renew_on)
 
 
-def _rates(book: Book, parts: Sequence[PartRead], places: Sequence[Place]) -> dict[int, float]:
-    """Beats a second at the sites of parts, as far as they are known."""
+def _sites_of(parts: Sequence[PartRead]) -> set[int]:
+    return {one.site for one in parts if one.site is not None}
+
+
+def _rates(book: Book, sites: Collection[int], places: Sequence[Place] = ()) -> dict[int, float]:
+    """Beats a second at sites by their numbers, as far as they are known."""
     known = {one.site: one.beat_rate for one in places}
     found = {}
-    for number in {one.site for one in parts if one.site is not None}:
+    for number in sites:
         rate = known.get(book.get("site", number).name) or site_rate(book, number)
         if rate:
             found[number] = rate
@@ -98,9 +102,9 @@ def _rates(book: Book, parts: Sequence[PartRead], places: Sequence[Place]) -> di
 
 def part_rates(book: Book) -> dict[str, float]:
     """Beats a second by name of part, where they are known of its site."""
-    parts = read_parts(book)
-    rates = _rates(book, parts, ())
-    return {one.part.name: rates[one.site] for one in parts if one.site in rates}
+    sites = {one.name: one.links["site"] for one in all_records(book, "part") if "site" in one.links}
+    rates = _rates(book, set(sites.values()))
+    return {name: rates[number] for name, number in sites.items() if number in rates}
 
 
 def care_card_parts(
@@ -119,7 +123,7 @@ def care_card_parts(
     today : datetime.date
     """
     parts = read_parts(book)
-    return card_dates(parts, _rates(book, parts, ()), site_id, build, beat_rate, today)
+    return card_dates(parts, _rates(book, _sites_of(parts)), site_id, build, beat_rate, today)
 
 
 def site_rate(book: Book, number: int) -> float | None:

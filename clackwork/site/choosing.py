@@ -162,17 +162,17 @@ def passed_over(
         if free.rank >= chosen.rank:
             continue
         if aim == "delivery":
-            gain = free.promise.daily_delivery.middle - chosen.promise.daily_delivery.middle
-            values = {"gain": (gain, "daily_volume_flow")}
+            better = free.promise.daily_delivery.middle - chosen.promise.daily_delivery.middle
+            what, kind = "gain", "daily_volume_flow"
         elif aim == "least_water":
-            values = {"spared": (chosen.promise.water_needed.middle - free.promise.water_needed.middle, "volume_flow")}
+            better = chosen.promise.water_needed.middle - free.promise.water_needed.middle
+            what, kind = "spared", "volume_flow"
         else:
             assert cost is not None
-            values = {"spared": (1.0 - cost(free.laid) / cost(chosen.laid), "fraction")}
-        pipes = "_pipes" if free.promise.answer == chosen.promise.answer else ""
-        if next(iter(values.values()))[0] > 0.0:
-            name = f"passed_over_{aim}{pipes}"
-            found[aim] = Reason(name, "note", PASSED_OVER[name], values)
+            better, what, kind = 1.0 - cost(free.laid) / cost(chosen.laid), "spared", "fraction"
+        if better > 0.0:
+            name = f"passed_over_{aim}{'_pipes' if free.promise.answer == chosen.promise.answer else ''}"
+            found[aim] = Reason(name, "note", PASSED_OVER[name], {what: (better, kind)})
     return found
 
 

@@ -71,10 +71,10 @@ def tried_lengths(fall: float, ground: float | None) -> tuple[tuple[float, float
     return tuple(sorted(found))
 
 
-def _smallest(
+def narrowest_pipe(
     pipes: Iterable[Pipe], length: float, fittings_loss: float, flow: float, head: float, water: Water
 ) -> Pipe:
-    """The narrowest that loses no more than ``head`` [m]; the widest when none does."""
+    """The narrowest that loses no more than ``head`` [m] at a flow [m3/s]; the widest when none does."""
     rising = sorted(pipes, key=lambda pipe: pipe.bore)
     fits = (pipe for pipe in rising if steady_loss(pipe, length, fittings_loss, flow, water) <= head)
     return next(fits, rising[-1])
@@ -108,7 +108,7 @@ def size_line(
         highest = max(_rating(pipe, temperature) for pipe in known)
         strong = [pipe for pipe in known if _rating(pipe, temperature) >= 0.99 * highest]
     plastic = [pipe for pipe in strong if pipe.plastic]
-    pipe = _smallest(plastic or strong, length, LINE_FITTINGS, flow, FRICTION_SHARE * lift, water)
+    pipe = narrowest_pipe(plastic or strong, length, LINE_FITTINGS, flow, FRICTION_SHARE * lift, water)
     return DeliveryLine(pipe, length, lift, LINE_FITTINGS)
 
 
@@ -123,7 +123,7 @@ def size_supply(pipes: Iterable[Pipe], length: float, fall: float, flow: float, 
     """The supply pipe of the narrowest pipe that loses little of the fall [m] at a flow [m3/s]; None for no length."""
     if length <= 0.0:
         return None
-    pipe = _smallest(pipes, length, SUPPLY_FITTINGS, flow, SUPPLY_SHARE * fall, water)
+    pipe = narrowest_pipe(pipes, length, SUPPLY_FITTINGS, flow, SUPPLY_SHARE * fall, water)
     return SupplyPipe(pipe, max(length, 0.5), SUPPLY_FITTINGS)
 
 
