@@ -45,6 +45,7 @@ from clackwork.ram.pipe_losses import (  # noqa: E402
     loss_work,
     pass_junction,
     pass_losses,
+    pass_mouth,
     read_friction,
     spent_in,
     start_losses,
@@ -132,7 +133,6 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         mouth_bore, mouth_speed = p[62], p[64]
     mouth_area = 0.25 * math.pi * mouth_bore * mouth_bore
     mouth_impedance = mouth_speed / (gravity * mouth_area)
-    inverse_mouth = 1.0 / mouth_impedance
     upper_impedance = p[59] / (gravity * 0.25 * math.pi * p[57] * p[57]) if upper > 0 else impedance
     dt = length / wave_speed / (2 * n * half)
     rate = 1.0 / dt
@@ -145,7 +145,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
     closing_force = density * gravity * seat_area
     delivery_area = 0.25 * math.pi * delivery_bore * delivery_bore
     k_delivery = delivery_loss / (2.0 * gravity * delivery_area * delivery_area)
-    entry_in = (1.0 + entry_loss) / (2.0 * gravity * mouth_area * mouth_area)
+    mouth = ((1.0 + entry_loss) / (2.0 * gravity * mouth_area * mouth_area), mouth_impedance, 1.0 / mouth_impedance)
 
     # friction of one lump, h = r Q|Q|, tabled up to a generous highest flow
     highest = area * max(2.0 * math.sqrt(2.0 * gravity * max(supply_head, 0.1)), 3.0)
@@ -242,7 +242,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
             )  # fmt: skip
             block, j = pass_steps(
                 forward, backward, (table, table_scale, wall_terms, work), n, block, ends, dt,
-                (entry_in, mouth_impedance, inverse_mouth, supply_area), pump,
+                mouth, supply_area, pump,
                 (vapour_head, quiet_highest, quiet_balance, quiet_side), sums,
             )  # fmt: skip
             time, supply_head, head_before = sums[0], sums[1], sums[2]
@@ -254,15 +254,7 @@ def simulate(p: FloatArray, result: FloatArray, trace: FloatArray, trace_stride:
         before = (block + 2) % 3
         if j < 0:
             # supply; what leaves an end comes to its loss a block later, at a loss from its neighbour two blocks later
-            drawn = 0.0
-            for j in range(half):
-                wave = backward[before, j, 0]
-                flow = (supply_head - wave) * inverse_mouth
-                if flow > 0.0:
-                    flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
-                forward[before, j, 0] = wave + 2.0 * mouth_impedance * flow
-                drawn += flow
-                tally[9] += (supply_head - wave - mouth_impedance * flow) * flow * dt
+            drawn, tally[9] = pass_mouth(forward, backward, before, supply_head, mouth, dt, tally[9])
             tally[3] += drawn * dt
             tally[8] += supply_head * drawn * dt
             if feed_inertance > 0.0:

@@ -144,6 +144,49 @@ def wall_shear_terms(
     terms[1, WALL_TERMS] = kept + scale * at_once
 
 
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def pass_mouth(
+    forward: FloatArray,
+    backward: FloatArray,
+    slot: int,
+    head: float,
+    mouth: tuple[float, float, float],
+    dt: float,
+    entered: float,
+) -> tuple[float, float]:
+    """Let the waves of one block meet the supply at the mouth of the pipe; in place.
+
+    Parameters
+    ----------
+    forward, backward : float64[3, half, columns]
+        As in :func:`pass_losses`.
+    slot : int
+        Block of the waves.
+    head : float
+        Of the supply [m].
+    mouth : (float, float, float)
+        Entry loss [s2/m5], impedance [s/m2] and its inverse.
+    dt, entered : float
+        Step [s], and the energy lost at the mouth before the block.
+
+    Returns
+    -------
+    drawn, entered : float
+        Sum of the flows drawn at the block's steps [m3/s], and the energy lost at the mouth after it.
+    """
+    entry_in, impedance, inverse = mouth
+    drawn = 0.0
+    for j in range(forward.shape[1]):
+        wave = backward[slot, j, 0]
+        flow = (head - wave) * inverse
+        if flow > 0.0:
+            flow = (head - wave - entry_in * flow * flow) * inverse
+        forward[slot, j, 0] = wave + 2.0 * impedance * flow
+        drawn += flow
+        entered += (head - wave - impedance * flow) * flow * dt
+    return drawn, entered
+
+
 @njit(cache=True, nogil=True, error_model="numpy")
 def pass_junction(
     forward: FloatArray, backward: FloatArray, slot: int, loss: int, upper_impedance: float, lower_impedance: float

@@ -17,7 +17,7 @@ ensure_cache_dir()
 
 from numba import njit  # noqa: E402  (the cache folder has to be known before numba is imported)
 
-from clackwork.ram.pipe_losses import pass_losses  # noqa: E402
+from clackwork.ram.pipe_losses import pass_losses, pass_mouth  # noqa: E402
 
 FloatArray = NDArray[np.float64]
 
@@ -34,7 +34,8 @@ def pass_steps(
     block: int,
     ends: float,
     dt: float,
-    supply: tuple[float, float, float, float],
+    mouth: tuple[float, float, float],
+    supply_area: float,
     pump: tuple[float, float, float, float, float, float, float],
     stops: tuple[float, float, float, float],
     sums: FloatArray,
@@ -51,8 +52,10 @@ def pass_steps(
         Losses along the one pipe, and the block about to start.
     ends, dt : float
         Time after which no block is begun, and the step [s].
-    supply : float, four
-        Entry loss [s2/m5], impedance at the mouth [s/m2], its inverse, plan area of the supply [m2].
+    mouth : float, three
+        As in :func:`~clackwork.ram.pipe_losses.pass_mouth`.
+    supply_area : float
+        Plan area of the supply [m2].
     pump : float, seven
         Waste valve's flow at one metre of head [m2.5/s] and its square, what the body's storage gives and keeps [m2/s],
         inverse impedance at the pump [m2/s], the body's compliance [m2] and its inverse.
@@ -70,7 +73,6 @@ def pass_steps(
         The block to go on with and the step within it, whose losses are passed; -1 for a block not begun.
     """
     table, table_scale, terms, work = friction
-    entry_in, impedance, inverse_mouth, supply_area = supply
     waste_open, square, give, kept, conductance, compliance, inverse_compliance = pump
     vapour_head, highest, balance, side = stops
     scale = 4.0 * (conductance + give)
@@ -84,15 +86,7 @@ def pass_steps(
     at = -1
     while time < ends:
         before = (block + 2) % 3
-        drawn = 0.0
-        for j in range(half):
-            wave = backward[before, j, 0]
-            flow = (supply_head - wave) * inverse_mouth
-            if flow > 0.0:
-                flow = (supply_head - wave - entry_in * flow * flow) * inverse_mouth
-            forward[before, j, 0] = wave + 2.0 * impedance * flow
-            drawn += flow
-            entered += (supply_head - wave - impedance * flow) * flow * dt
+        drawn, entered = pass_mouth(forward, backward, before, supply_head, mouth, dt, entered)
         all_drawn += drawn * dt
         given += supply_head * drawn * dt
         supply_head -= drawn * dt / supply_area
