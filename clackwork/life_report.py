@@ -188,7 +188,7 @@ def _beats_lines(group: LifeGroup) -> list[str]:
     """The same in millions of beats."""
     found = group.in_beats
     if found is None:
-        return ["  in beats nothing is told: those of a part are neither counted nor known by its pump's beat rate"]
+        return ["  in beats: not told, as not all were counted and the beat rate of a pump is not known"]
     rated = len(group.records) - group.counted
     of = "counted" if not rated else f"those of {rated} by the beat rate of its pump"
     if found.fit is not None:

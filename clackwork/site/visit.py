@@ -19,11 +19,11 @@ CONDITIONS = ("sound", "worn", "failed")
 """How a part was when it was replaced."""
 PARTS: Mapping[str, str] = MappingProxyType(
     {
-        "waste_rubber": "rubber of the waste valve",
+        "waste_rubber": "rubber or face of the waste valve",
         "waste_seat": "seat of the waste valve",
         "waste_guide": "guide or hinge of the waste valve",
         "waste_spring": "spring of the waste valve",
-        "delivery_rubber": "rubber of the delivery valve",
+        "delivery_rubber": "rubber or face of the delivery valve",
         "delivery_seat": "seat of the delivery valve",
         "vessel": "air vessel",
         "snifter": "snifter",

@@ -14,6 +14,7 @@ from clackwork.errors import ClackworkError, InputError
 from clackwork.life.stress import MATERIALS
 from clackwork.quantities import parse
 from clackwork.shop.endurance import EnduranceChoices, endurance_choices, kinds_of_book, plan_of_book
+from clackwork.shop.fitted import builds_to_fit
 from clackwork.site.visit import PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField
 from clackwork.web.forms import LINK, Filled, entered_of, filled_from, place_error
@@ -86,6 +87,7 @@ def endurance_page(request: Request) -> Response:
         links=[(link, options[link.role]) for link in filled.form.links],
         words=words,
         has_twin=bool(choices.builds),
+        to_fit=() if choices.builds else builds_to_fit(book),
     )
 
 

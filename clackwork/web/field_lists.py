@@ -7,10 +7,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
-from clackwork.pipes import catalogue, material_names
+from clackwork.pipes import Pipe, catalogue, material_names
 from clackwork.site.costing import HOURS
 from clackwork.site.costing import PARTS as PRICED_PARTS
 from clackwork.site.due import care_items
+from clackwork.site.stock import usual_stock
 from clackwork.site.visit import CONDITIONS, PARTS
 from clackwork.web.fields import Choice, Field, Form, Group, LinkField, OnlyFor
 from clackwork.web.life_fields import part_form, switch_form
@@ -482,12 +483,16 @@ def _stock() -> Group:
     def of(key: str, label: str, kind: str, help: str = "") -> Field:
         return Field(f"stock.{key}", label, kind, help)
 
-    pipes = "Series, or series and size: steel-sch40; pvc-sch40 1 in. Left out: the usual."
+    def usual(pipes: tuple[Pipe, ...]) -> str:
+        return f"Left out: {'; '.join(sorted({pipe.series for pipe in pipes}))}."
+
+    stock = usual_stock()
+    each = "A series, or series and size: steel-sch40; pvc-sch40 1 in."
     fields = (
-        of("drive_pipes", "Drive pipes", "list", pipes),
-        of("supply_pipes", "Supply pipes", "list"),
-        of("delivery_pipes", "Delivery pipes", "list"),
-        of("most_pumps", "Most pumps side by side", "whole", "Left out: 4."),
+        of("drive_pipes", "Drive pipes", "list", f"{each} {usual(stock.drive_pipes)}"),
+        of("supply_pipes", "Supply pipes", "list", usual(stock.supply_pipes)),
+        of("delivery_pipes", "Delivery pipes", "list", usual(stock.delivery_pipes)),
+        of("most_pumps", "Most pumps side by side", "whole", f"Left out: {stock.most_pumps}."),
         of("standpipe_diameters", "Standpipes, inside", "list", "Such as 200 mm; 300 mm."),
     )
     return Group("What you build with", fields, folded=True)
