@@ -14,6 +14,9 @@ def read_arguments():
     """The options of this script."""
     parser = argparse.ArgumentParser(description="Run ruff, mypy and the tests.")
     parser.add_argument("--quick", action="store_true", help="leave out mypy and the tests marked slow or browser")
+    parser.add_argument(
+        "--whole", action="store_true", help="do the long studies of the tests whole, not a part of each"
+    )
     return parser.parse_args()
 
 
@@ -34,10 +37,13 @@ def missing_programs():
     ]
 
 
-def steps(quick):
+def steps(quick, whole=False):
     """Name and module arguments of each check; the tests come last so that their summary ends the output."""
     listed = [("ruff", ["ruff", "check", "."])]
-    tests = ["pytest", "-n", "2", "tests"]
+    # the tests of a file share what they set up, and conftest.py orders the files
+    tests = ["pytest", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "tests"]
+    if whole:
+        tests.append("--whole")
     if quick:
         tests += ["-m", "not slow and not browser"]
     else:
@@ -61,7 +67,7 @@ def main():
     for words in missing:
         setup_env.say(words)
     outcomes = []
-    for name, module in steps(arguments.quick):
+    for name, module in steps(arguments.quick, arguments.whole):
         setup_env.say(f"--- {name}")
         began = time.monotonic()
         code = subprocess.call([str(python), "-m", *module], cwd=str(setup_env.ROOT), env=setup_env.clean_variables())

@@ -26,6 +26,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if folder not in FOLDERS:
             raise pytest.UsageError(f"{item.path.name} must stand in one of tests/{{{','.join(FOLDERS)}}}")
         item.add_marker(getattr(pytest.mark, folder))
+    # files with long work first, so that no worker is left alone with them at the end
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -34,11 +37,18 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write docs/validation.md from what the reference tests record, instead of holding it against them",
     )
+    parser.addoption("--whole", action="store_true", help="do the long studies whole, not only a part of each")
 
 
 def pytest_configure(config: pytest.Config) -> None:
     page = TESTS.parent / "docs" / "validation.md"
     config.pluginmanager.register(ValidationPage(config, TESTS / "reference", page), "validation page")
+
+
+@pytest.fixture
+def whole(request: pytest.FixtureRequest) -> bool:
+    """Whether the long studies are to be done whole."""
+    return bool(request.config.getoption("whole"))
 
 
 @pytest.fixture

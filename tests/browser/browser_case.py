@@ -9,7 +9,7 @@ from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import BrowserContext
+from playwright.sync_api import BrowserContext, Page
 from starlette.responses import PlainTextResponse
 from starlette.types import Receive, Scope, Send
 
@@ -61,3 +61,9 @@ class Served:
         """End it."""
         self._server.should_exit = True
         self._thread.join(10.0)
+
+
+def card_at_hand(page: Page) -> None:
+    """Wait until the phone has the card, and its worker answers for a server that does not."""
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    page.wait_for_function("caches.match('/bench/card').then(Boolean)")

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser_case import Served
+from browser_case import Served, card_at_hand
 
 from clackwork.web.app import make_app
 from clackwork.web.settings import Settings
@@ -116,7 +116,7 @@ def keep_run(page: Any, litres: str, beats: int) -> None:
 def test_a_run_made_while_the_connection_is_gone_is_kept_once(phone: Any, yard: Yard) -> None:
     trial = yard.trial("waste")
     page = phone()
-    page.wait_for_function("caches.match('/bench/card').then(Boolean)")  # the card itself is at hand
+    card_at_hand(page)
 
     page.locator("#card-start").tap()
     for _ in range(12):
@@ -155,7 +155,7 @@ def test_a_run_made_while_the_connection_is_gone_is_kept_once(phone: Any, yard: 
 
 def test_a_server_in_trouble_does_not_take_the_card_away(phone: Any, yard: Yard) -> None:
     page = phone()
-    page.wait_for_function("caches.match('/bench/card').then(Boolean)")
+    card_at_hand(page)
     yard.served.away = True
     page.reload()
     keep_run(page, "0.71", 3)

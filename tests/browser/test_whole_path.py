@@ -10,7 +10,7 @@ import re
 from pathlib import Path
 
 import pytest
-from browser_case import NewContext, Served
+from browser_case import NewContext, Served, card_at_hand
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
@@ -121,7 +121,7 @@ def enter_runs(page: Page, trial: str, server: Served) -> None:
     book = server.app.state.shelf.book()
     page.goto(trial)
     page.get_by_role("link", name="Run card for the yard").click()
-    page.wait_for_function("caches.match('/bench/card').then(Boolean)")
+    card_at_hand(page)
     places = dict.fromkeys(READINGS, 0)
     for number, build in enumerate(ORDER):
         if number == 2:

@@ -13,13 +13,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
+from kept_oracle import oracle_run
 
 from clackwork.bench.instruments import Gauge, Instruments
 from clackwork.bench.runs import Run, RunKind
 from clackwork.errors import ModelError
 from clackwork.pipes import find_pipe
 from clackwork.ram import kernel
-from clackwork.ram.characteristics import ORACLE_RESULTS, simulate_plain
 from clackwork.ram.engine import RamCase, pack
 from clackwork.ram.parts import AirVessel, Build, DeliveryLine, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 from clackwork.site.promise import SITE_FRICTION_SPREAD, SITE_WAVE_SPREAD, make_promise
@@ -51,9 +51,7 @@ class Covered:
 
 def oracle(case: RamCase) -> dict[str, float]:
     """Means of the second half of the beats, by characteristics."""
-    out = np.zeros(len(ORACLE_RESULTS))
-    simulate_plain(pack(case), REACHES, BEATS, 400.0, out)
-    return {name: float(value) for name, value in zip(ORACLE_RESULTS, out, strict=True)}
+    return oracle_run(case, REACHES, BEATS, 400.0)
 
 
 def made_up_pump(seed: int) -> tuple[Build, Rig, RamCase]:

@@ -12,14 +12,16 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pytest
+from kept_oracle import oracle_run
 from numpy.typing import NDArray
 
 from clackwork.pipes import Pipe, find_pipe
 from clackwork.ram import kernel
-from clackwork.ram.characteristics import ORACLE_RESULTS, simulate_plain
 from clackwork.ram.engine import RamCase, choose_resolution, pack, run_beats
 from clackwork.ram.parts import AirVessel, Build, DeliveryValve, DrivePipe, GuidedPoppet, Supply
 
+pytestmark = pytest.mark.slow
 FloatArray = NDArray[np.float64]
 
 CASES = 240
@@ -58,9 +60,7 @@ def random_ram(seed: int) -> RamCase:
 
 def oracle(case: RamCase, reaches: int, beats: int = 40) -> dict[str, float]:
     """Means of the second half of so many beats by characteristics."""
-    out = np.zeros(len(ORACLE_RESULTS))
-    simulate_plain(pack(case), reaches, beats, 2000.0, out)
-    return {name: float(value) for name, value in zip(ORACLE_RESULTS, out, strict=True)}
+    return oracle_run(case, reaches, beats, 2000.0)
 
 
 def miss(case: RamCase, beat_rate: float, waste: float, delivered: float, plain: dict[str, float]) -> float:

@@ -171,16 +171,20 @@ def true_figures(
 
 
 @pytest.mark.slow
-def test_promises_of_designs_cover_made_up_places() -> None:
-    """Nine in ten of thirty, as a share of thirty with room for its own scatter (25 or more with probability 0.93)."""
+def test_promises_of_designs_cover_made_up_places(whole: bool) -> None:
+    """Nine in ten of thirty, as a share of thirty with room for its own scatter (25 or more with probability 0.93).
+
+    Without ``--whole`` the four places of the first pump only: nine or more of twelve, with probability 0.97.
+    """
+    pumps = len(PLACES) if whole else 1
     with ThreadPoolExecutor(2) as pool:
-        found = [one for some in pool.map(truths, range(len(PLACES))) for one in some]
-    assert len(found) == sum(PLACES) == 10 and all(one.beats for one in found)
+        found = [one for some in pool.map(truths, range(pumps)) for one in some]
+    assert len(found) == sum(PLACES[:pumps]) and all(one.beats for one in found)
     held = {name: 0 for name in found[0].figures}
     for one in found:
         assert one.choice.promise.answer != "no"
         for name, value in one.figures.items():
             given = getattr(one.choice.promise, name)
             held[name] += given.low <= value <= given.high
-    assert sum(held.values()) >= 25, held
-    assert min(held.values()) >= 7, held
+    assert sum(held.values()) >= (25 if whole else 9), held
+    assert min(held.values()) >= (7 if whole else 2), held

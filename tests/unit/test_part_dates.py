@@ -84,7 +84,10 @@ def test_the_care_card_has_its_parts_in_both_languages(works: Shop) -> None:
     )
     for language, said in (
         ("en", ("Parts that wear", "Rubber or face of the waste valve", "million beats a year", "10 of 100")),
-        ("es", ("Partes que se gastan", "Goma o cara de la válvula de desperdicio", "millones de golpes al año", "10 de 100")),
+        (
+            "es",
+            ("Partes que se gastan", "Goma o cara de la válvula de desperdicio", "millones de golpes al año", "10 de 100"),
+        ),
     ):
         text = text_of(care_pdf(survey(), design(), choice(), date=DAY, language=language, parts=dates))
         for words in (*said, str(dates[0].look_on), str(dates[0].renew_on)):

@@ -9,12 +9,12 @@ self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim(
 
 const keep = async (urls) => {
   const shelf = await caches.open(SHELF);
-  await Promise.all(
-    urls.map(async (url) => {
-      const answer = await fetch(url, { cache: "reload", credentials: "same-origin" });
-      if (answer.ok && !answer.redirected) await shelf.put(url, answer);
-    }),
-  );
+  const keepOne = async (url) => {
+    const answer = await fetch(url, { cache: "reload", credentials: "same-origin" });
+    if (answer.ok && !answer.redirected) await shelf.put(url, answer);
+  };
+  await Promise.all(urls.filter((url) => url !== CARD).map(keepOne));
+  await keepOne(CARD); // last: a card that is kept has all that it needs
   // what an earlier version of the card needed goes
   const wanted = new Set(urls.map((url) => new URL(url, self.location).href));
   for (const request of await shelf.keys()) {
