@@ -44,7 +44,7 @@ pytestmark = pytest.mark.slow
 
 HOST = "127.0.0.1:8765"
 CHECKS = [not_a_server_error, status_code_conformance, response_schema_conformance]
-EXAMPLES = 20
+EXAMPLES = 12
 """Requests made up for each operation."""
 COSTLY = {".svg": 4, ".pdf": 4, "/api/quick": 8, "/visits": 5, "/api/endurance": 8}
 """Fewer where an answer is drawn or set on paper, by a part of the path."""
