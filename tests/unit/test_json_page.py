@@ -26,6 +26,7 @@ from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.design_report import design_json
+from clackwork.life.part_dates import ASSUMED
 from clackwork.life.retuning import Retuned
 from clackwork.life_rates import engine_rates
 from clackwork.life_report import life_groups, life_json
@@ -39,7 +40,7 @@ from clackwork.shop.quick import read_typed
 from clackwork.shop.visits import Comparison
 from clackwork.site.commissioning import DOUBTS, Compared
 from clackwork.site.design import Assumed
-from clackwork.site.due import Due, Place, what_is_due
+from clackwork.site.due import Due, PartDue, Place, what_is_due
 from clackwork.site.explaining import Explanation
 from clackwork.site.limits import LIMITS
 from clackwork.site.promise import REASONS
@@ -202,7 +203,10 @@ def invented_due() -> tuple[Due, ...]:
     day = datetime.date(2024, 5, 3)
     visit = Visit(name="first", site="A", date=day, purpose="commissioning")
     standing = Standing(date=day, warranty_months=24)
-    place = Place("A", standing, (visit,), beat_rate=1.0)
+    values = {"rate": (1.0, "beat_rate"), "records": (2.0, "count")}
+    assumed = Reason("records_rate", "note", ASSUMED["records_rate"], values)
+    part = PartDue("first rubber, rubber of the waste valve", day, datetime.date(2027, 5, 3), (assumed,))
+    place = Place("A", standing, (visit,), beat_rate=1.0, parts=(part,))
     days = (datetime.date(2026, 4, 20), datetime.date(2026, 5, 10))
     return tuple(one for today in days for one in what_is_due([place], today))
 

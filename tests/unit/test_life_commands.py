@@ -135,6 +135,35 @@ def test_beats_of_parts_that_nobody_counted_are_the_engines() -> None:
     assert unknown.in_beats is None
 
 
+def test_dates_of_a_workbook_stand_on_the_list_of_what_is_due(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fitted_by_hand(monkeypatch)
+    running = """
+[[part]]
+name = "Upper Hazel, third rubber"
+part = "waste_rubber"
+material = "rubber"
+build = "flap"
+site = "Upper Hazel"
+fitted = "2023-03-11"
+
+[[part]]
+name = "Upper Hazel, spring"
+part = "waste_spring"
+material = "other"
+build = "flap"
+site = "Upper Hazel"
+fitted = "2023-03-11"
+"""
+    file = tmp_path / "running.toml"
+    file.write_text(demo_text() + running, encoding="utf-8")
+    said = json.loads(run("due", str(file), "--ahead", "3650", "--on", "2024-01-01", "--json").stdout)["due"]
+    found = {one["reason"]["words"].split(",")[1]: one for one in said if one["what"].startswith("part")}
+    assert found[" third rubber"]["assumed"] == []  # beats counted on a visit, landings by the engine
+    assert [one["id"] for one in found[" spring"]["assumed"]] == ["beats_alone"]
+    told = " ".join(run("due", str(file), "--ahead", "3650", "--on", "2024-01-01").stdout.split())
+    assert "Taken for granted: its wear is taken to go with its beats alone" in told
+
+
 def fitted_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     def fit(workbook: Workbook, names: Iterable[str], done: Done, progress: Progress) -> None:
         done.twins |= {name: twins()[name] for name in names}
