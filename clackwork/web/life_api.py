@@ -43,6 +43,8 @@ class LookIn(BaseModel):
     beats: int | None = None
     wear: str | None = None
     just_seen: str | None = None
+    weight_loss: str | None = None
+    leak: str | None = None
     seen_failing: Literal["yes", "no"] | None = None
     cause: str | None = None
     found: str | None = None
