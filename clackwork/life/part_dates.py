@@ -96,6 +96,10 @@ class KindLife:
     with_landing: bool
     assumed: tuple[Reason, ...]
 
+    def stress_at(self, beats: BeatsAt) -> float:
+        """Stress of a place [J/m2]; where it is not known, that in the middle of the records."""
+        return beats.landing if self.with_landing and beats.landing is not None else self.model.reference
+
 
 @dataclass(frozen=True)
 class PartDates:
@@ -214,8 +218,7 @@ def part_dates(
     """
     require_positive("beat_rate", beats.rate, "1/s")
     require_range("risk", risk, 1e-3, 0.9, "", "0.1 renews before one in ten has failed.")
-    stress = beats.landing if life.with_landing and beats.landing is not None else life.model.reference
-    lasts = np.quantile(life.model.life_at(risk, stress), (0.05, 0.5, 0.95))
+    lasts = np.quantile(life.model.life_at(risk, life.stress_at(beats)), (0.05, 0.5, 0.95))
     low, middle, high = (float(one) * A_MONTH / (beats.rate * running_share) for one in lasts)
     renew_on = _after(fitted, middle)
     look_on = min(_after(last_look or fitted, middle / LOOKS_BEFORE_RENEWAL), renew_on)
@@ -268,16 +271,15 @@ def dates_in_service(
     """
     running = [one for one in wanted if one.runs_on]
     lives = {kind: life_of_kind(records, *kind, today) for kind in {one.kind for one in running}}
-    return tuple(
-        part_dates(
-            lives[one.kind],
-            one.part.fitted,
-            one.beats,
-            name=one.part.name,
-            running_share=one.part.running_share,
-            last_look=one.part.looks[-1].date if one.part.looks else None,
-        )
-        for one in running
+    return tuple(dates_of_part(lives[one.kind], one) for one in running)
+
+
+def dates_of_part(life: KindLife, one: PartAt) -> PartDates:
+    """Dates of a part in service, counted from its last look."""
+    part = one.part
+    last_look = part.looks[-1].date if part.looks else None
+    return part_dates(
+        life, part.fitted, one.beats, name=part.name, running_share=part.running_share, last_look=last_look
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from clackwork.life.part_dates import BeatsAt
+from clackwork.life.part_dates import BeatsAt, PartAt
 from clackwork.shop.all_records import all_records
 from clackwork.shop.part_service import PartRead, dates_for_card, dates_of_parts, parts_at, read_parts
 from clackwork.shop.visits import Comparison, build_at, kept_comparison, place_of, visit_of
@@ -105,9 +105,13 @@ def _rates(book: Book, sites: Collection[int], places: Sequence[Place] = ()) -> 
 
 def part_rates(book: Book) -> dict[str, float]:
     """Beats a second by name of part, where they are known of its site or by the engine."""
+    return {one.part.name: one.beats.rate for one in parts_in_service(book) if one.beats.rate_from != "usual"}
+
+
+def parts_in_service(book: Book) -> list[PartAt]:
+    """Every part of a book with how its pump beats."""
     read = read_parts(book)
-    found = parts_at(book, read, _rates(book, _sites_of(read)))
-    return {one.part.name: one.beats.rate for one in found if one.beats.rate_from != "usual"}
+    return parts_at(book, read, _rates(book, _sites_of(read)))
 
 
 def care_card_parts(

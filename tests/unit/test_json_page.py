@@ -26,8 +26,9 @@ from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.design_report import design_json
-from clackwork.life.part_dates import ASSUMED
+from clackwork.life.part_dates import ASSUMED, UNKNOWN, BeatsAt, PartAt
 from clackwork.life.retuning import Retuned
+from clackwork.life.stocking import stock_of_parts
 from clackwork.life_rates import engine_rates
 from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
@@ -48,6 +49,7 @@ from clackwork.site.quick import QuickAnswer
 from clackwork.site.site import Range, Reason
 from clackwork.site.standing import Standing
 from clackwork.site.visit import Visit
+from clackwork.stock_report import stock_json
 from clackwork.switch_report import switch_json
 from clackwork.tune_report import tuning_json
 from clackwork.visits_report import due_json, visit_json
@@ -154,6 +156,12 @@ def printed(section: str, system: str) -> dict[str, Any]:
         demo = load_workbook(DEMO)
         groups = life_groups(demo, None, datetime.date(2024, 1, 1), engine_rates(demo, demo.parts))
         return {"parts": [life_json(one, system) for one in groups]}
+    if section == "`service`":
+        demo = load_workbook(DEMO)
+        named = next(one for one in demo.parts if one.name == "Upper Hazel, second rubber")
+        running = PartAt(replace(named, name="third", looks=()), BeatsAt(1.0, "usual"))
+        records = [*(PartAt(one, UNKNOWN) for one in demo.parts), running]
+        return {"service": stock_json(stock_of_parts(records, datetime.date(2024, 1, 1)), system)}
     if section == "`switches`":
         asked, found = switch_found()
         workbook_read = load_workbook(DEMO)
@@ -230,7 +238,7 @@ def stem(key: str, names: set[str], system: str) -> str | None:
 
 PRINTED = (
     *("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`visits`", "`due`"),
-    *("`quick`", "`design`", "`parts`", "`switches`"),
+    *("`quick`", "`design`", "`parts`", "`service`", "`switches`"),
 )
 
 

@@ -160,6 +160,15 @@ fitted = "2023-03-11"
     found = {one["reason"]["words"].split(",")[1]: one for one in said if one["what"].startswith("part")}
     assert found[" third rubber"]["assumed"] == []  # beats counted on a visit, landings by the engine
     assert [one["id"] for one in found[" spring"]["assumed"]] == ["beats_alone"]
+    stocked = json.loads(run("life", str(file), "--on", "2024-01-01", "--json").stdout)["service"]
+    rubber, spring = stocked
+    assert rubber["risk"] == 0.05 and rubber["spares"] >= 1 and spring["spares"] is None
+    [there] = rubber["in_service"]
+    assert (there["site"], there["spares"]) == ("Upper Hazel", rubber["spares"])  # one pump: carried as kept
+    assert there["months"]["low"] < there["months"]["middle"] < there["months"]["high"]
+    lines = " ".join(run("life", str(file), "--on", "2024-01-01", "--risk", "0.3").stdout.split())
+    assert "30 chances in 100" in lines and "not told, as no such part has been looked at yet" in lines
+    assert run("life", str(file), "--risk", "3").exit_code == 2
     told = " ".join(run("due", str(file), "--ahead", "3650", "--on", "2024-01-01").stdout.split())
     assert "Taken for granted: its wear is taken to go with its beats alone" in told
 

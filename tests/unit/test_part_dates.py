@@ -107,6 +107,9 @@ def test_a_part_that_runs_at_a_site_is_due_there(works: Shop) -> None:
     assert [one.due.site for one in found] == ["Upper Hazel"] and "third rubber" in found[0].due.reason.words
     assert not [one for one in sites_due(works.book, DAY) if one.due.site == "Dry Gill" and "part" in one.due.what]
     assert "Upper Hazel, third rubber" in works.page("/due")
+    shown = works.page("/parts?risk=10")
+    assert "Service and spares" in shown and "10 chances in 100 of running out" in shown
+    assert works.call("GET", "/api/parts/life?risk=0.1").json()["service"][0]["risk"] == 0.1
     told = works.call("GET", "/api/due?ahead=3650").json()["due"]
     said = next(one for one in told if one["what"] in ("part_look", "part_renew"))
     assert [one["id"] for one in said["assumed"]][:2] == ["usual_rate", "alike_unseen"]
