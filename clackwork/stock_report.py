@@ -25,14 +25,12 @@ def stock_lines(found: Sequence[StockOfKind], system: str) -> list[str]:
         )
         lines.append(f"{PARTS[kind.part]}, {kind.material}: {keep}")
         for service, dates in kind.each:
-            lines.append(
-                f"  {service.where}, {dates.name}: {_service_words(service, dates, carry=kind.spares is not None)}"
-            )
-            if dates.assumed:
-                said = "; ".join(reason_words(one, system) for one in dates.assumed)
-                lines.append(f"    taken for granted: {said}")
+            said = [_service_words(service, dates, carry=kind.spares is not None)]
             if kind.spares is None:
-                lines.append("    a life from its material alone, an order of magnitude only")
+                said.append("a life from its material alone, an order of magnitude only")
+            if dates.assumed:
+                said.append(f"taken for granted: {'; '.join(reason_words(one, system) for one in dates.assumed)}")
+            lines.append(f"  {service.where}, {dates.name}: {'. '.join(one[:1].upper() + one[1:] for one in said)}.")
     return lines
 
 
