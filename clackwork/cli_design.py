@@ -242,7 +242,7 @@ def design(
             draws=draws,
             progress=progress,
         )
-    written = [] if out is None else write_papers(survey, found, choice, out, system, paper, language)
+    written = [] if out is None else write_papers(workbook, twins, survey, found, choice, out, system, paper, language)
     if as_json:
         data = {"design": design_json(found, system)}
         print(json_text({"format": FORMAT, "units": system, **data, "failures": []}))

@@ -25,26 +25,30 @@ def life(
     file: File,
     part: Annotated[str | None, typer.Option("--part", metavar="PART", help="Only this part.")] = None,
     on: OnOption = None,
+    risk: Annotated[float, typer.Option("--risk", help="Of running out of spares within twelve months.")] = 0.05,
     units: UnitsOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Show what the parts in service have lasted, and what that shows at 90 %: in months, in beats, and by wear."""
+    """Show what parts have lasted, what that shows at 90 %, and the service and spares of those that run on at sites."""
     from clackwork.answers_json import FORMAT
-    from clackwork.life_rates import engine_rates
+    from clackwork.life.stocking import stock_of_parts
+    from clackwork.life_rates import engine_rates, parts_of_workbook
     from clackwork.life_report import life_groups, life_json, life_lines
+    from clackwork.stock_report import stock_json, stock_lines
     from clackwork.workbook import load_workbook
 
     workbook = load_workbook(file)
     system = units.value if units else workbook.units
-    groups = life_groups(workbook, part, day_asked(on), engine_rates(workbook, workbook.parts))
+    today = day_asked(on)
+    groups = life_groups(workbook, part, today, engine_rates(workbook, workbook.parts))
+    stock = stock_of_parts(
+        [one for one in parts_of_workbook(workbook, {}) if part in (None, one.part.part)], today, risk=risk
+    )
     if as_json:
-        print(
-            json_text(
-                {"format": FORMAT, "units": system, "parts": [life_json(one, system) for one in groups], "failures": []}
-            )
-        )
+        data = {"parts": [life_json(one, system) for one in groups], "service": stock_json(stock, system)}
+        print(json_text({"format": FORMAT, "units": system, **data, "failures": []}))
     else:
-        show_lines([line for one in groups for line in life_lines(one, system)])
+        show_lines([*(line for one in groups for line in life_lines(one, system)), *stock_lines(stock, system)])
 
 
 @guarded

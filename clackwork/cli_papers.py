@@ -11,8 +11,10 @@ from clackwork.cli_frame import Paper, progress_bar
 from clackwork.errors import ClackworkError, InputError
 
 if TYPE_CHECKING:
+    from clackwork.life.part_dates import PartDates
     from clackwork.site.design import Choice, Design
     from clackwork.site.survey import Survey
+    from clackwork.twin.twin import Twin
     from clackwork.workbook import Workbook
     from clackwork.workbook_jobs import Done
 
@@ -61,13 +63,16 @@ def design_papers(
                 found = search_designs(
                     survey, list(done.twins.values()), workbook.stock, prices=workbook.prices, progress=progress
                 )
-            written += write_papers(survey, found, 1, out, system, paper, language, kinds)
+            twins = list(done.twins.values())
+            written += write_papers(workbook, twins, survey, found, 1, out, system, paper, language, kinds)
         except InputError as error:
             done.failures.append(f"{name} was not designed for its papers: {error}")
     return written
 
 
 def write_papers(
+    workbook: Workbook,
+    twins: Sequence[Twin],
     survey: Survey,
     found: Design,
     number: int,
@@ -77,7 +82,7 @@ def write_papers(
     language: str,
     kinds: Sequence[str] = (),
 ) -> list[Path]:
-    """The papers and the drawing of one choice, or only those of the kinds named.
+    """The papers and the drawing of one choice, or only those of the kinds named; parts in service are the workbook's.
 
     Raises
     ------
@@ -86,11 +91,14 @@ def write_papers(
     ClackworkError
         The folder cannot be written to.
     """
+    from clackwork.life_rates import card_of_workbook
     from clackwork.sheets.typeset import file_stem
 
     if number > len(found.choices):
         raise InputError("--choice", number, f"it must be 1 to {len(found.choices)}")
-    made = _papers(survey, found, found.choices[number - 1], system, paper, language, kinds or kinds_asked([ALL]))
+    choice, kinds = found.choices[number - 1], kinds or kinds_asked([ALL])
+    parts = card_of_workbook(workbook, twins, choice, datetime.date.today()) if "care" in kinds else ()
+    made = _papers(survey, found, choice, system, paper, language, kinds, parts)
     written = []
     for name, content in made.items():
         path = out / f"{file_stem(survey.name)}-{name}"
@@ -104,7 +112,14 @@ def write_papers(
 
 
 def _papers(
-    survey: Survey, found: Design, choice: Choice, system: str, paper: Paper, language: str, kinds: Sequence[str]
+    survey: Survey,
+    found: Design,
+    choice: Choice,
+    system: str,
+    paper: Paper,
+    language: str,
+    kinds: Sequence[str],
+    parts: tuple[PartDates, ...],
 ) -> Mapping[str, bytes]:
     """Content of each paper asked for, and of the drawing, by the end of its file's name."""
     from clackwork.charts.site_drawing import site_drawing
@@ -127,7 +142,15 @@ def _papers(
             else:
                 sheet = SITE_SHEETS[kind]
                 made[f"{kind}.pdf"] = sheet(
-                    survey, found, choice, date=today, units=system, paper=size, language=language, marks=marks
+                    survey,
+                    found,
+                    choice,
+                    date=today,
+                    units=system,
+                    paper=size,
+                    language=language,
+                    marks=marks,
+                    parts=parts,
                 )
             progress(place, len(kinds))
     return made

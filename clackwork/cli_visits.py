@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from clackwork.shop.visits import Comparison
     from clackwork.site.due import Due
     from clackwork.site.visit import Visit
+    from clackwork.twin.twin import Twin
     from clackwork.workbook import Workbook
 
 Where = Annotated[
@@ -110,29 +111,31 @@ def _find(where: str, site: str | None, on: str | None, ahead: int, *, with_due:
 
 def _in_workbook(workbook: Workbook, site: str | None, today: datetime.date, ahead: int, with_due: bool) -> _Found:
     """A workbook's: twins are fitted for it, as nothing is kept between commands."""
+    from clackwork.life_rates import counted_rates, dates_of_workbook
+    from clackwork.shop.sites_due import part_due
     from clackwork.site.due import Place, what_is_due
     from clackwork.workbook import pick
 
     names = list(pick(workbook.surveys, site, "site"))
     chosen = [visit for visit in workbook.visits if visit.site in names]
-    made = list(zip(chosen, _compared(workbook, chosen), strict=True))
-    places = []
+    compared, twins = _compared(workbook, chosen)
+    made = list(zip(chosen, compared, strict=True))
+    places, counted = [], counted_rates(workbook.visits)
+    dates = dates_of_workbook(workbook, twins, today) if with_due else {}
     for name in names if with_due else ():
         here = [(visit, one) for visit, one in made if visit.site == name]
-        counted = [v.readings for v, _ in sorted(here, key=lambda pair: pair[0].date) if v.readings.beats]
         promised = [one.beat_rate for _, one in here if one.beat_rate]
-        beat_rate = None if not promised else promised[-1]
-        if counted and counted[-1].beats and counted[-1].beats_duration:
-            beat_rate = counted[-1].beats / counted[-1].beats_duration
+        beat_rate = counted.get(name) or (promised[-1] if promised else None)
         out = tuple(visit.name for visit, one in here if not one.is_in)
         visited = tuple(visit for visit, _ in here)
-        places.append(Place(name, workbook.as_built.get(name), visited, beat_rate, out))
+        parts = tuple(part_due(one) for one in dates.get(name, ()))
+        places.append(Place(name, workbook.as_built.get(name), visited, beat_rate, out, parts=parts))
     due = what_is_due(places, today, care=workbook.care, ahead=ahead)
     return _Found(made, list(due), workbook.units)
 
 
-def _compared(workbook: Workbook, chosen: list[Visit]) -> list[Comparison]:
-    """The comparison of each visit of a workbook, by twins fitted now."""
+def _compared(workbook: Workbook, chosen: list[Visit]) -> tuple[list[Comparison], dict[str, Twin]]:
+    """The comparison of each visit of a workbook, by twins fitted now, and these twins."""
     from clackwork.shop.visits import compare_visit
     from clackwork.workbook_jobs import Done, fit_builds
 
@@ -149,7 +152,7 @@ def _compared(workbook: Workbook, chosen: list[Visit]) -> list[Comparison]:
             site = workbook.sites.get(visit.site)
             found.append(compare_visit(visit, site, standing.get(visit.site), build, done.twins.get(build)))
             progress(place, len(chosen))
-    return found
+    return found, done.twins
 
 
 def _in_book(book: Book, site: str | None, today: datetime.date, ahead: int, with_due: bool) -> _Found:

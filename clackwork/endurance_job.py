@@ -198,6 +198,50 @@ def check_names(workbook: Workbook, asked: EnduranceAsked) -> None:
     pick_sites(workbook, asked.site)
 
 
+@dataclass(frozen=True)
+class PlacesSeen:
+    """What the engine says of the places of a plan, whatever life is to be shown.
+
+    Attributes
+    ----------
+    own : Site
+        The rig as a place.
+    falls : tuple of float
+        Looked at there [m].
+    there : PlaceDraws
+        The build at the site.
+    raised : tuple of PlaceDraws
+        At the rig, by fall.
+    records : tuple of (PartRecord, PlaceDraws)
+        Parts that may say how life falls with hard landings, each at its place.
+    left_out : tuple of str
+    """
+
+    own: Site
+    falls: tuple[float, ...]
+    there: PlaceDraws
+    raised: tuple[PlaceDraws, ...]
+    records: tuple[tuple[PartRecord, PlaceDraws], ...]
+    left_out: tuple[str, ...]
+
+
+def see_places(
+    workbook: Workbook, asked: EnduranceAsked, twins: Mapping[str, Twin], *, draws: int = DRAWS, seed: int = 1
+) -> PlacesSeen:
+    """Run the engine for a plan; parameters and errors as of :func:`plan_of_workbook`."""
+    check_names(workbook, asked)
+    if asked.build not in twins:
+        raise InputError("build", asked.build, "it has no twin", "Fit it to its runs first.")
+    twin = twins[asked.build]
+    own = rig_as_site(workbook, asked.rig, asked.build)
+    falls = tuple(sorted(set(asked.falls or (own.fall * share for share in RAISED))))
+    records, left_out = _usable(workbook, asked, twins)
+    places = [(twin, workbook.sites[asked.site]), *((twin, _raised(own, fall)) for fall in falls)]
+    drawn = draw_places([*places, *((twins[one.build], site) for one, site in records)], draws=draws, seed=seed)
+    lived = zip((one for one, _ in records), drawn[len(places) :], strict=True)
+    return PlacesSeen(own, falls, drawn[0], tuple(drawn[1 : len(places)]), tuple(lived), tuple(left_out))
+
+
 def plan_of_workbook(
     workbook: Workbook,
     asked: EnduranceAsked,
@@ -225,40 +269,34 @@ def plan_of_workbook(
     ModelError
         The build does not beat at the site.
     """
-    check_names(workbook, asked)
-    if asked.build not in twins:
-        raise InputError("build", asked.build, "it has no twin", "Fit it to its runs first.")
-    twin = twins[asked.build]
-    own = rig_as_site(workbook, asked.rig, asked.build)
-    falls = sorted(set(asked.falls or (own.fall * share for share in RAISED)))
-    raised = [_raised(own, fall) for fall in falls]
-    records, left_out = _usable(workbook, asked, twins)
-    places = [(twin, workbook.sites[asked.site]), *((twin, site) for site in raised)]
-    drawn = draw_places([*places, *((twins[one.build], site) for one, site in records)], draws=draws, seed=seed)
-    there = drawn[0]
-    if np.mean(there.beating) <= 0.5:
+    return plan_from(see_places(workbook, asked, twins, draws=draws, seed=seed), asked, today, seed=seed)
+
+
+def plan_from(seen: PlacesSeen, asked: EnduranceAsked, today: datetime.date, *, seed: int = 1) -> EndurancePlan:
+    """The plan, of what the engine said; parameters and errors as of :func:`plan_of_workbook`."""
+    if np.mean(seen.there.beating) <= 0.5:
         raise ModelError(f"Build {asked.build!r} does not beat at {asked.site}, so there is no life to show there.")
-    rate, stress = _middle(there)
+    rate, stress = _middle(seen.there)
     beats = asked.beats if asked.beats is not None else asked.months / 12.0 * YEAR * rate  # type: ignore[operator]
-    by_record = {one.name: found for (one, _), found in zip(records, drawn[len(places) :], strict=True)}
+    by_record = {one.name: found for one, found in seen.records}
     kind = PartKind(asked.part, asked.material, 0.0, 0.0)
-    seen = stressed_records([one for one, _ in records if by_record[one.name].beating.any()], kind, by_record, today)
-    life = fit_life(seen, priors_for(asked.material), seed=seed)
+    lived = stressed_records([one for one, found in seen.records if found.beating.any()], kind, by_record, today)
+    life = fit_life(lived, priors_for(asked.material), seed=seed)
     low, middle, high = (float(one) for one in np.quantile(life.exponent, _ENDS))
     counted = asked.exponents or (max(low, 0.0), max(high, 0.0))
-    stands = [_stand(fall, found) for fall, found in zip(falls, drawn[1 : len(places)], strict=True)]
+    stands = [_stand(fall, found) for fall, found in zip(seen.falls, seen.raised, strict=True)]
     return EndurancePlan(
         asked,
         beats,
         rate,
         stress,
-        own.line.lift,
+        seen.own.line.lift,
         tuple(_with_tests(one, asked, beats, stress, counted) for one in stands),
         (low, middle, high),
         counted,
         life.exponent_learnt,
-        len(seen),
-        tuple(left_out),
+        len(lived),
+        seen.left_out,
     )
 
 

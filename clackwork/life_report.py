@@ -14,7 +14,7 @@ from clackwork.answers_json import keyed
 from clackwork.errors import InputError, ModelError
 from clackwork.life.bounds import life_shown
 from clackwork.life.exposures import Exposure
-from clackwork.life.part_record import PartRecord, causes, count_outcomes
+from clackwork.life.part_record import MEASURES, PartRecord, causes, count_outcomes
 from clackwork.life.wear import WearModel, fit_wear
 from clackwork.life.weibull import Interval, WeibullFit, fit_weibull
 from clackwork.quantities import format_quantity
@@ -28,6 +28,7 @@ _BY_SHAPE = {1.0: "by chance", 2.0: "by wear", 3.0: "by steady wear"}
 _LEAST_FAILURES = 2
 _TOO_FEW = "too few have failed to tell how their lives are spread"
 HALF = 0.5
+_WORN = {"wear": "wears by", "weight_loss": "loses", "leak": "leaks"}
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,33 @@ class LivesIn:
 
 
 @dataclass(frozen=True)
+class Worn:
+    """Wear by one measure, carried on to its limit.
+
+    Attributes
+    ----------
+    measure : str
+        Of :data:`clackwork.life.part_record.MEASURES`.
+    model : WearModel
+        Over months.
+    limit : float
+        The lowest given, SI.
+    marked : bool
+        Whether any reading was above nothing.
+    """
+
+    measure: str
+    model: WearModel
+    limit: float
+    marked: bool
+
+    def months(self) -> tuple[float, float, float]:
+        """To the limit: 5, 50 and 95 % points of a new part."""
+        low, middle, high = np.quantile(self.model.life_to(self.limit), (0.05, 0.5, 0.95))
+        return float(low), float(middle), float(high)
+
+
+@dataclass(frozen=True)
 class LifeGroup:
     """Parts of one kind and material.
 
@@ -64,10 +92,8 @@ class LifeGroup:
         None where the beats of one of them are not known.
     counted : int
         Parts whose beats were counted; those of the others are by a beat rate.
-    wear : WearModel or None
-        Over months; None without readings.
-    wear_limit : float or None
-        [m]
+    worn : tuple of Worn
+        Over months, by each measure that was read and has a limit.
     """
 
     part: str
@@ -76,8 +102,7 @@ class LifeGroup:
     in_months: LivesIn
     in_beats: LivesIn | None
     counted: int
-    wear: WearModel | None
-    wear_limit: float | None
+    worn: tuple[Worn, ...]
 
 
 def life_groups(
@@ -123,8 +148,6 @@ def _group(
     counted = [beats_counted(one) for one in records]
     known = all(sure or one.name in rates for sure, one in zip(counted, records, strict=True))
     beats = [one.exposure(rates.get(one.name, 1.0), today) for one in records] if known else None
-    readings = [reading for one in records for reading in one.wear_by_month()]
-    limits = [one.wear_limit for one in records if one.wear_limit is not None]
     return LifeGroup(
         part,
         material,
@@ -132,9 +155,17 @@ def _group(
         _lives_in([one.months_lived(today) for one in records]),
         None if beats is None else _lives_in(beats),
         sum(counted),
-        fit_wear(readings) if readings else None,
-        min(limits, default=None),
+        tuple(one for measure in MEASURES if (one := _worn(records, measure)) is not None),
     )
+
+
+def _worn(records: Sequence[PartRecord], measure: str) -> Worn | None:
+    """Wear by a measure; None where it was never read or has no limit."""
+    readings = [reading for one in records for reading in one.wear_by_month(measure)]
+    limits = [limit for one in records if (limit := getattr(one, f"{measure}_limit")) is not None]
+    if not readings or not limits:
+        return None
+    return Worn(measure, fit_wear(readings), min(limits), any(one.wear > 0.0 for one in readings))
 
 
 def _lives_in(lives: Sequence[Exposure]) -> LivesIn:
@@ -173,14 +204,16 @@ def life_lines(group: LifeGroup, system: str) -> list[str]:
             ]
             lines.append(f"  half of all last, shown at 90 %, more than {'; '.join(shown)}")
     lines += _beats_lines(group)
-    if group.wear is not None and group.wear_limit is not None:
-        limit = format_quantity(group.wear_limit, "small_length", system)
-        low, middle, high = np.quantile(group.wear.life_to(group.wear_limit), (0.05, 0.5, 0.95))
-        marked = any(look.wear for one in group.records for look in one.looks)
-        if marked:
-            lines.append(f"  a part wears by {limit} in {low:.0f} to {high:.0f} months, middle {middle:.0f}")
+    for worn in group.worn:
+        limit = format_quantity(worn.limit, MEASURES[worn.measure], system)
+        low, middle, high = worn.months()
+        if worn.marked:
+            lines.append(
+                f"  a part {_WORN[worn.measure]} {limit} in {low:.0f} to {high:.0f} months, middle {middle:.0f}"
+            )
         else:
-            lines.append(f"  no mark yet: a part wears by {limit} in more than {low:.0f} months, at 95 %")
+            none = f"no {'mark' if worn.measure == 'wear' else worn.measure.replace('_', ' ')} yet"
+            lines.append(f"  {none}: a part {_WORN[worn.measure]} {limit} in more than {low:.0f} months, at 95 %")
     return lines
 
 
@@ -226,12 +259,12 @@ def life_json(group: LifeGroup, system: str) -> dict[str, Any]:
         "fit_in_beats": None if beats is None else _fit_json(beats, "beats"),
         "bounds_in_beats": [] if beats is None else _bounds_json(beats, "beats"),
         "beats_counted_of": group.counted,
-        "wear": None,
+        **dict.fromkeys(MEASURES),
     }
-    if group.wear is not None and group.wear_limit is not None:
-        low, middle, high = (float(one) for one in np.quantile(group.wear.life_to(group.wear_limit), (0.05, 0.5, 0.95)))
-        found["wear"] = {
-            **keyed("limit", group.wear_limit, "small_length", system),
+    for worn in group.worn:
+        low, middle, high = worn.months()
+        found[worn.measure] = {
+            **keyed("limit", worn.limit, MEASURES[worn.measure], system),
             "months_to_limit": {"low": low, "middle": middle, "high": high},
         }
     return found

@@ -170,11 +170,22 @@ def due_words(due: Due, system: str) -> str:
     return reason_words(due.reason, system)
 
 
+def due_assumed(due: Due, system: str) -> str:
+    """What a date takes for granted, as one sentence; empty where it takes nothing."""
+    said = "; ".join(reason_words(one, system) for one in due.assumed)
+    return f"Taken for granted: {said}." if said else ""
+
+
 def due_lines(due: Sequence[Due], system: str) -> list[str]:
     """What is due, for a terminal."""
     if not due:
         return ["Nothing is due."]
-    return [f"{when_words(one)}: {one.site}: {due_words(one, system)}" for one in due]
+    lines = []
+    for one in due:
+        lines.append(f"{when_words(one)}: {one.site}: {due_words(one, system)}")
+        if said := due_assumed(one, system):
+            lines.append(f"  {said}")
+    return lines
 
 
 def due_json(one: Due, system: str) -> dict[str, Any]:
@@ -186,4 +197,5 @@ def due_json(one: Due, system: str) -> dict[str, Any]:
         "date": one.date.isoformat(),
         "days_over": one.days_over,
         "reason": reason_json(one.reason, system),
+        "assumed": [reason_json(each, system) for each in one.assumed],
     }

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from clackwork.errors import InputError
 from clackwork.life.likely import LikelySpread
-from clackwork.life.part_record import OUTCOMES, Look, PartRecord
+from clackwork.life.part_record import MEASURES, OUTCOMES, Look, PartRecord
 from clackwork.life.stress import MATERIALS
 from clackwork.life.worth import WaterTerms
 from clackwork.site.visit import PARTS
@@ -115,7 +115,7 @@ def read_part(table: Table, builds: Iterable[str], sites: Iterable[str], rigs: I
             fitted=fitted,
             looks=tuple(_look(one) for one in table.listed_tables("look")),
             running_share=table.quantity("running_share", "fraction"),
-            wear_limit=table.quantity("wear_limit", "small_length"),
+            **{f"{measure}_limit": _limit(table, measure) for measure in MEASURES},
         )
     table.text("note")
     table.finish()
@@ -133,16 +133,26 @@ def _place(table: Table, sites: Iterable[str], rigs: Iterable[str]) -> tuple[str
     return table.choice("rig", rigs, "the rig it runs on"), True
 
 
+def _limit(table: Table, measure: str) -> float | None:
+    """How much of a measure is the end of a part."""
+    value = table.quantity(f"{measure}_limit", MEASURES[measure])
+    if value is not None and value <= 0.0:
+        raise table.error(f"{measure}_limit", table.typed_text(f"{measure}_limit"), "it must be above 0")
+    return value
+
+
 def _look(table: Table) -> Look:
     date = past_day(table, "date", "the day of the look")
-    wear, spread = table.spread("wear", "small_length", "") if "wear" in table else (None, None)
-    just_seen = table.quantity("just_seen", "small_length")
+    measured: dict[str, float | None] = {}
+    for measure, kind in MEASURES.items():
+        value, spread = table.spread(measure, kind, "") if measure in table else (None, None)
+        measured |= {measure: value, f"{measure}_uncertainty": spread}
+    measured["wear_uncertainty"] = measured["wear_uncertainty"] or table.quantity("just_seen", "small_length")
     look = Look(
         date=date,
         outcome=table.choice("outcome", OUTCOMES, "how the look ended"),
         beats=table.quantity("beats", "count"),
-        wear=wear,
-        wear_uncertainty=spread or just_seen,
+        **measured,
         seen_failing=said_yes(table, "seen_failing", "whether the failure was seen as it happened"),
         cause=table.text("cause") or "",
         found=table.text("found") or "",

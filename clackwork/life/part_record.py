@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from types import MappingProxyType
 
 from clackwork.errors import InputError, require_range
 from clackwork.life.exposures import Exposure
 from clackwork.life.wear import WearReading
 from clackwork.site.visit import PARTS
 
+MEASURES: Mapping[str, str] = MappingProxyType({"wear": "small_length", "weight_loss": "mass", "leak": "volume_flow"})
+"""How wear is measured, with the kind of quantity: depth of wear, weight lost, leak past the seat."""
 OUTCOMES = ("runs on", "failed", "renewed sound", "taken out")
 """What a look ended in. Parts renewed or taken out before they failed are lives cut short, not failures."""
 DAY = 86400.0
@@ -32,6 +35,10 @@ class Look:
         Counted since it was fitted; None where they follow from the days and the beat rate.
     wear, wear_uncertainty : float or None
         Depth of wear and its standard uncertainty [m]; a wear of 0 is no mark.
+    weight_loss, weight_loss_uncertainty : float or None
+        Since it was fitted [kg].
+    leak, leak_uncertainty : float or None
+        Past the shut valve [m3/s].
     seen_failing : bool
         Whether a failure was seen when it happened; else it came some time since the look before.
     cause : str
@@ -45,9 +52,17 @@ class Look:
     beats: float | None = None
     wear: float | None = None
     wear_uncertainty: float | None = None
+    weight_loss: float | None = None
+    weight_loss_uncertainty: float | None = None
+    leak: float | None = None
+    leak_uncertainty: float | None = None
     seen_failing: bool = False
     cause: str = ""
     found: str = ""
+
+    def measured(self, measure: str) -> tuple[float | None, float | None]:
+        """Value and standard uncertainty of one of :data:`MEASURES`; None where it was not measured."""
+        return getattr(self, measure), getattr(self, f"{measure}_uncertainty")
 
 
 @dataclass(frozen=True)
@@ -71,8 +86,8 @@ class PartRecord:
     looks : tuple of Look
     running_share : float
         Share of the time that the pump runs.
-    wear_limit : float or None
-        Wear at which it is renewed [m].
+    wear_limit, weight_loss_limit, leak_limit : float or None
+        Wear, weight lost and leak at which it is renewed [m], [kg], [m3/s].
     """
 
     name: str
@@ -85,6 +100,8 @@ class PartRecord:
     looks: tuple[Look, ...] = ()
     running_share: float = 1.0
     wear_limit: float | None = None
+    weight_loss_limit: float | None = None
+    leak_limit: float | None = None
 
     def __post_init__(self) -> None:
         if self.part not in PARTS:
@@ -131,12 +148,21 @@ class PartRecord:
                 look.outcome,
                 f"it must be one of {', '.join(OUTCOMES)}",
             )
-        if look.wear is not None and not (look.wear_uncertainty or 0.0) > 0.0:
+        for measure in MEASURES:
+            value, spread = look.measured(measure)
+            if value is not None and (value < 0.0 or not (spread or 0.0) > 0.0):
+                raise InputError(
+                    f"part '{self.name}', look of {look.date}, {measure}",
+                    f"{value:g} (SI)" if value < 0.0 else "without its uncertainty",
+                    "it cannot be negative" if value < 0.0 else "it needs what it may be off by",
+                    "Of no mark, give the smallest you would have seen.",
+                )
+        if look.outcome == "failed" and look.date == self.fitted and not look.beats:
             raise InputError(
-                f"part '{self.name}', look of {look.date}, wear",
-                f"{look.wear:g} m",
-                "it needs what it may be off by",
-                "Of no mark, give the smallest wear you would have seen.",
+                f"part '{self.name}', look of {look.date}",
+                "failed",
+                "a failure comes after some beats, and it was fitted on that day",
+                "Give the beats it had run; or was it the part before that failed on the day this one was fitted?",
             )
         if look.cause and look.outcome != "failed":
             raise InputError(
@@ -189,27 +215,30 @@ class PartRecord:
         return Exposure(min(earlier, lived[-1]), lived[-1], part=self.name, cause=last.cause)
 
     def months_lived(self, today: datetime.date) -> Exposure:
-        """The same in months of the calendar (of 30.44 days)."""
-        return _per_month(self).exposure(A_MONTH, today)
+        """The same in months of the calendar (of 30.44 days); a failure on the day of fitting came within that day."""
+        last = self.looks[-1] if self.looks else None
+        if last is not None and last.outcome == "failed" and last.date == self.fitted:
+            return Exposure(0.0, DAY * A_MONTH, part=self.name, cause=last.cause)
+        return replace(self, looks=_uncounted(self.looks), running_share=1.0).exposure(A_MONTH, today)
 
-    def wear_by_month(self) -> tuple[WearReading, ...]:
-        """Its wear over months of the calendar."""
-        return _per_month(self).wear_readings(A_MONTH)
+    def wear_by_month(self, measure: str = "wear") -> tuple[WearReading, ...]:
+        """Its wear over months of the calendar, by one of :data:`MEASURES`."""
+        by_days = replace(self, looks=tuple(look for look in _uncounted(self.looks) if look.date > self.fitted))
+        return replace(by_days, running_share=1.0).wear_readings(A_MONTH, measure)
 
-    def wear_readings(self, beat_rate: float) -> tuple[WearReading, ...]:
+    def wear_readings(self, beat_rate: float, measure: str = "wear") -> tuple[WearReading, ...]:
         """Its wear over beats; looks on the day it was fitted say nothing."""
         found = []
         for look in self.looks:
-            beats = self.beats_at(look, beat_rate)
-            if look.wear is not None and look.wear_uncertainty is not None and beats > 0.0:
-                found.append(WearReading(self.name, beats, look.wear, look.wear_uncertainty))
+            beats, (value, spread) = self.beats_at(look, beat_rate), look.measured(measure)
+            if value is not None and spread is not None and beats > 0.0:
+                found.append(WearReading(self.name, beats, value, spread))
         return tuple(found)
 
 
-def _per_month(record: PartRecord) -> PartRecord:
-    """The same part as if it had run all the time and nothing had been counted: its days are its life."""
-    looks = tuple(replace(look, beats=None) for look in record.looks)
-    return replace(record, looks=looks, running_share=1.0)
+def _uncounted(looks: Sequence[Look]) -> tuple[Look, ...]:
+    """Looks as if nothing had been counted: the days between are the life."""
+    return tuple(replace(look, beats=None) for look in looks)
 
 
 def count_outcomes(records: Sequence[PartRecord]) -> dict[str, int]:

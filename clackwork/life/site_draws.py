@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from clackwork.life.stress import landing_stress
 from clackwork.ram import kernel
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import RamCase
@@ -156,8 +157,7 @@ def _place_draws(
     rate[beating] = noise[beating, 2] / out[beating, place["beat_period"]]
     valve = case.build.waste_valve
     mass = valve.reduced(case.water.density).effective_mass
-    seat_area = 0.25 * np.pi * valve.seat_bore**2
-    energy = np.where(beating, 0.5 * mass * out[:, place["landing_speed_shut"]] ** 2 / seat_area, 0.0)
+    energy = np.where(beating, landing_stress(out[:, place["landing_speed_shut"]], mass, valve.seat_bore), 0.0)
     steady = np.array([kernel.terminal_velocity(row) for row in packed])
     ratio = np.where(beating, out[:, place["closing_velocity"]] / steady, 1.0)
     highest = np.maximum(np.where(beating, out[:, place["peak_head"]], 0.0), surge_heads(packed, out))

@@ -2,7 +2,7 @@
 
 scale = scale at the reference x (stress / reference)^-exponent, the inverse power law of accelerated tests (Nelson,
 Accelerated Testing, 1990; from memory). The stress of a valve is what its landings bring, from the engine:
-:class:`Landing`. What few records leave open is held by priors that are shown with every answer.
+:func:`landing_stress`. What few records leave open is held by priors that are shown with every answer.
 """
 
 from __future__ import annotations
@@ -22,28 +22,19 @@ from clackwork.life.posterior import LogDensity, draw_posterior
 FloatArray = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Landing:
-    """How a moving part lands on its seat at each beat, at one place.
+def landing_stress(speed: FloatArray | float, effective_mass: float, seat_bore: float) -> FloatArray:
+    """Landing energy over the area of the seat [J/m2]: the stress used here, as pumps of several sizes share it.
 
-    Attributes
+    Parameters
     ----------
-    speed : float
-        At the seat [m/s].
-    energy : float
-        Half the effective mass times the speed squared [J].
-    seat_area : float
-        Of the seat's face that takes it [m2].
+    speed : float or float64[...]
+        Of the waste valve at its seat as it shuts [m/s].
+    effective_mass : float
+        Of its moving parts, at the seat [kg].
+    seat_bore : float
+        [m]
     """
-
-    speed: float
-    energy: float
-    seat_area: float
-
-    @property
-    def energy_by_area(self) -> float:
-        """Landing energy over the area of the seat [J/m2]: the stress used here, as pumps of several sizes share it."""
-        return self.energy / self.seat_area
+    return np.asarray(0.5 * effective_mass * np.square(speed) / (0.25 * math.pi * seat_bore**2))
 
 
 @dataclass(frozen=True)

@@ -75,7 +75,21 @@ def _parts_words(case: SiteCase) -> dict[str, str]:
         note = f"{note} {words('care.parts_unseen', parts=names)}"
     if any(not one.name for one in case.parts):
         note = f"{note} {words('care.parts_new')}"
+    for said, parts in _assumed_of(case).items():
+        note = f"{note} {words('care.parts_assumed', parts=', '.join(parts), said=said)}"
     return {"title": words("care.parts"), "note": note}
+
+
+def _assumed_of(case: SiteCase) -> dict[str, list[str]]:
+    """What the dates take for granted, each with the parts it is taken for."""
+    found: dict[str, list[str]] = {}
+    for one in case.parts:
+        for reason in one.assumed:
+            parts = found.setdefault(case.words.reason(reason, case.units), [])
+            name = capital(case.words.known("wears", one.part, PARTS[one.part]))
+            if name not in parts:
+                parts.append(name)
+    return found
 
 
 def _months(case: SiteCase, months: float) -> str:

@@ -17,6 +17,7 @@ from clackwork.shop.design_text import design_from, design_text
 from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.glances import keep_glance
 from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
+from clackwork.shop.part_service import keep_landings
 from clackwork.shop.visits import place_of
 from clackwork.shop.workshop_prices import prices_of, stock_of
 from clackwork.site.design import Design
@@ -121,6 +122,7 @@ def design_work(book: Book, task: Task) -> Mapping[str, Any]:
         progress=task.progress,
     )
     keep_glance(book, site, found)
+    keep_landings(book)
     return {"design": design_text(found), "rests_on": rests_on}
 
 

@@ -3,13 +3,27 @@
 from __future__ import annotations
 
 import datetime
+import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from clackwork._cache import kernel_key
 from clackwork.book import Book, Record
-from clackwork.endurance_job import EnduranceAsked, EndurancePlan, kinds_seen, plan_of_workbook, records_for
+from clackwork.endurance_job import (
+    EnduranceAsked,
+    EndurancePlan,
+    PlacesSeen,
+    kinds_seen,
+    plan_from,
+    records_for,
+    see_places,
+)
 from clackwork.shop.fitted import fitted_twins
 from clackwork.twin.twin import Twin
+
+_MOST_KEPT = 8
+_KEPT: dict[tuple[object, ...], PlacesSeen] = {}
+_KEPT_LOCK = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -69,15 +83,28 @@ def plan_of_book(book: Book, asked: EnduranceAsked, build_id: int) -> EnduranceP
     NotThere
         No such build.
     """
+    tomorrow = datetime.date.today() + datetime.timedelta(days=1)  # a look may be entered a time zone ahead
+    return plan_from(_seen(book, asked, build_id), asked, tomorrow)
+
+
+def _seen(book: Book, asked: EnduranceAsked, build_id: int) -> PlacesSeen:
+    """What the engine says of the places; kept for the next ask with another life to be shown, until the book is changed."""
+    last = tuple((change.id, change.at) for change in book.changes(limit=1))
+    places = (asked.part, asked.material, asked.site, asked.rig, asked.falls)
+    key = (book.place, last, kernel_key(), build_id, *places)
+    with _KEPT_LOCK:
+        kept = _KEPT.get(key)
+    if kept is not None:
+        return kept
     build = book.get("build", build_id)
     workbook = book.workbook(build.links["pump"])
     wanted = [build.name, *(one.build for one in records_for(workbook, asked.part, asked.material))]
-    return plan_of_workbook(
-        workbook,
-        asked,
-        _twins(book, build.links["pump"], wanted),
-        today=datetime.date.today() + datetime.timedelta(days=1),
-    )  # a look may be entered a time zone ahead
+    found = see_places(workbook, asked, _twins(book, build.links["pump"], wanted))
+    with _KEPT_LOCK:
+        while len(_KEPT) >= _MOST_KEPT:
+            del _KEPT[next(iter(_KEPT))]
+        _KEPT[key] = found
+    return found
 
 
 def _twins(book: Book, pump_id: int, names: Iterable[str]) -> dict[str, Twin]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from clackwork.book import Book, KeptTwin, Record
 from clackwork.errors import InputError
 from clackwork.shop.job_rows import Job, ask_for, last_job, refuse_draws
+from clackwork.shop.part_service import keep_landings
 from clackwork.workbook_errors import errors_of_runs
 
 if TYPE_CHECKING:
@@ -100,6 +101,7 @@ def fit_work(book: Book, task: Task) -> Mapping[str, Any]:
             pieces=task,
         )
     kept = book.keep_twin(build_id, twin, rests_on=basis.rests_on, by=task.by)
+    keep_landings(book)
     return {"twin_id": kept.id, "engine_runs": twin.engine_runs}
 
 

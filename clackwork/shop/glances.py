@@ -12,6 +12,7 @@ from clackwork.book.records import as_json
 from clackwork.errors import ClackworkError
 from clackwork.shop.fitted import FittedTwin, fitted_twins, require_twin
 from clackwork.shop.job_rows import Job, ask_for
+from clackwork.shop.part_service import keep_landings
 from clackwork.shop.visits import place_of
 from clackwork.site.heights import fall_in_lift
 from clackwork.site.promise import make_promise
@@ -89,6 +90,7 @@ def glances_work(book: Book, task: Task) -> Mapping[str, Any]:
         if not isinstance(kept, dict) or kept.get("mark") != _mark(site, fresh):
             book.remember(_key(site.id), {**_found(site, fitted), "mark": _mark(site, fresh)})
             done += 1
+    keep_landings(book)
     task.progress(len(sites), max(len(sites), 1))
     return {"sites": len(sites), "answered": done}
 

@@ -33,6 +33,7 @@ WORK: Mapping[str, str] = MappingProxyType(
         "design": "clackwork.shop.designing:design_work",
         "switch": "clackwork.shop.switching:switch_work",
         "glances": "clackwork.shop.glances:glances_work",
+        "landings": "clackwork.shop.part_service:landings_work",
     }
 )
 """The kinds of work, and the function that does each: called with the book and a `Task`, it returns the result."""

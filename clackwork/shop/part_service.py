@@ -1,36 +1,44 @@
-"""Service dates of the parts at the sites of a book, for the care card and for the list of what is due."""
+"""The parts in service of a book, each with how its pump beats and lands there, for their dates.
+
+Landings are worked out on the engine beside long work and kept until build, twin or place is changed, so that a list does
+not ask the engine.
+"""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
-from clackwork.book import Book
-from clackwork.life.exposures import Exposure
-from clackwork.life.part_dates import PartDates, life_alike, part_dates
+from clackwork._cache import kernel_key
+from clackwork.book import Book, Record
+from clackwork.life.part_dates import UNKNOWN, BeatsAt, PartAt, PartDates, card_dates, dates_in_service
 from clackwork.life.part_record import PartRecord
-from clackwork.life.stress import LifeModel
 from clackwork.shop.all_records import all_records
+from clackwork.shop.job_rows import Job, ask_for
 from clackwork.workbook_life import read_part
 from clackwork.workbook_reader import Table
 
-USUAL_RATE = 1.0
-"""Beats [1/s] taken where a place's were neither counted nor promised: 60 a minute, the low end of what spares a valve
-(60 to 80 a minute: Globo Rural, 2023)."""
+if TYPE_CHECKING:
+    from clackwork.shop.jobs import Task
 
 
 @dataclass(frozen=True)
 class PartRead:
-    """A part of the book as its reader gives it, and the number of its site, None on a rig."""
+    """A part of the book as its reader gives it.
 
+    Attributes
+    ----------
+    record : Record
+    part : PartRecord
+    site : int or None
+        Number of its site; None on a rig.
+    """
+
+    record: Record
     part: PartRecord
     site: int | None
-
-    @property
-    def runs_on(self) -> bool:
-        """Whether it is in service still."""
-        return not self.part.looks or self.part.looks[-1].outcome == "runs on"
 
 
 def read_parts(book: Book) -> list[PartRead]:
@@ -47,12 +55,36 @@ def read_parts(book: Book) -> list[PartRead]:
             {"name": record.name, **linked, **record.entered}, f"part '{record.name}'", f"part.{record.name}", {}
         )
         sites, rigs = ([linked[role]] if role in linked else [] for role in ("site", "rig"))
-        found.append(PartRead(read_part(table, [linked["build"]], sites, rigs), record.links.get("site")))
+        found.append(PartRead(record, read_part(table, [linked["build"]], sites, rigs), record.links.get("site")))
     return found
 
 
+def parts_at(book: Book, read: Sequence[PartRead], rates: Mapping[int, BeatsAt]) -> list[PartAt]:
+    """Parts with how their pumps beat: as known of the site, else as kept of the engine, else as usual.
+
+    Parameters
+    ----------
+    book : Book
+    read : sequence of PartRead
+    rates : mapping of int to BeatsAt
+        Counted or promised, by number of the site.
+    """
+    marks = _Marks(book)
+    return [PartAt(one.part, _beats(book, one, rates, marks)) for one in read]
+
+
+def _beats(book: Book, one: PartRead, rates: Mapping[int, BeatsAt], marks: _Marks) -> BeatsAt:
+    known = None if one.site is None else rates.get(one.site)
+    kept = book.setting(_key(one.record.id))
+    if not isinstance(kept, dict) or kept.get("mark") != marks.of(one.record) or not kept.get("rate"):
+        return known or UNKNOWN
+    if known is None:
+        return BeatsAt(kept["rate"], "engine", kept["landing"])
+    return replace(known, landing=kept["landing"])
+
+
 def dates_of_parts(
-    read: Sequence[PartRead], rates: Mapping[int, float], today: datetime.date
+    read: Sequence[PartRead], records: Sequence[PartAt], today: datetime.date
 ) -> dict[int, tuple[PartDates, ...]]:
     """Service dates of every part that runs on at a site, by number of the site.
 
@@ -60,78 +92,115 @@ def dates_of_parts(
     ----------
     read : sequence of PartRead
         All of the book, as all of a kind say how long one lasts.
-    rates : mapping of int to float
-        Beats a second by number of the site; 60 a minute where it has none.
+    records : sequence of PartAt
+        The same (:func:`parts_at`).
     today : datetime.date
     """
-    at_sites = [one for one in read if one.site is not None and one.runs_on]
-    if not at_sites:
-        return {}
-    models = _models(read, rates, today, {(one.part.part, one.part.material) for one in at_sites})
-    found: dict[int, list[PartDates]] = {}
-    for one in at_sites:
-        assert one.site is not None
-        found.setdefault(one.site, []).append(_dates(one, models, rates.get(one.site, USUAL_RATE)))
-    return {site: tuple(each) for site, each in found.items()}
+    sites = [one.site for one, at in zip(read, records, strict=True) if at.runs_on]
+    running = [at for at in records if at.runs_on]
+    here = [place for place, site in enumerate(sites) if site is not None]
+    dates = dates_in_service([running[place] for place in here], records, today)
+    found: dict[int, tuple[PartDates, ...]] = {}
+    for place, one in zip(here, dates, strict=True):
+        site = sites[place]
+        assert site is not None
+        found[site] = (*found.get(site, ()), one)
+    return found
 
 
-def card_dates(
+def dates_for_card(
     read: Sequence[PartRead],
-    rates: Mapping[int, float],
+    records: Sequence[PartAt],
     site_id: int,
     build: str,
-    beat_rate: float,
+    beats: BeatsAt,
     today: datetime.date,
 ) -> tuple[PartDates, ...]:
-    """What the care card of a site tells of parts that wear.
-
-    Those that run there; where none is entered, each kind that was in service on the build anywhere, as if fitted today.
+    """What the care card of a site tells of parts that wear; see :func:`clackwork.life.part_dates.card_dates`.
 
     Parameters
     ----------
-    read, rates, today
+    read, records, today
         As of :func:`dates_of_parts`.
     site_id : int
     build : str
         Of the pump printed on the card.
-    beat_rate : float
-        Promised there [1/s].
+    beats : BeatsAt
+        As printed on the card.
     """
-    here = [one for one in read if one.site == site_id and one.runs_on]
-    new = dict.fromkeys((one.part.part, one.part.material) for one in read if one.part.build == build)
-    if not beat_rate > 0.0 or not (here or new):
-        return ()
-    if here:
-        models = _models(read, rates, today, {(one.part.part, one.part.material) for one in here})
-        return tuple(_dates(one, models, beat_rate) for one in here)
-    models = _models(read, rates, today, set(new))
-    return tuple(part_dates(models[kind], *kind, today, beat_rate) for kind in new)
+    here = [at for one, at in zip(read, records, strict=True) if one.site == site_id]
+    return card_dates(here, records, build, beats, today)
 
 
-def _dates(one: PartRead, models: Mapping[tuple[str, str], LifeModel], rate: float) -> PartDates:
-    part = one.part
-    return part_dates(
-        models[part.part, part.material],
-        part.part,
-        part.material,
-        part.fitted,
-        rate,
-        name=part.name,
-        running_share=part.running_share,
-        last_look=part.looks[-1].date if part.looks else None,
-    )
+class _Marks:
+    """Marks of what the landings of parts rest on, each record looked up once."""
+
+    def __init__(self, book: Book) -> None:
+        self._book = book
+        self._versions: dict[int, str] = {}
+        self._builds: dict[int, tuple[int, int]] = {}
+
+    def of(self, part: Record) -> str:
+        """Build with its twin, and the place: of a rig also how many runs the build has, as they give its back-pressure."""
+        build, rig = part.links["build"], part.links.get("rig")
+        place = part.links["site"] if rig is None else rig
+        if build not in self._builds:
+            twins = self._book.list("twin", links={"build": build}, limit=500).records
+            runs = self._book.list("run", links={"build": build}, limit=1).total
+            self._builds[build] = (max((one.id for one in twins), default=0), runs)
+        twin, runs = self._builds[build]
+        versions = (self._version("build", build), self._version("site" if rig is None else "rig", place))
+        return ".".join([*versions, f"{twin}", "" if rig is None else f"{runs}", kernel_key()])
+
+    def _version(self, kind: str, number: int) -> str:
+        if number not in self._versions:
+            self._versions[number] = f"{number}.{self._book.get(kind, number).version}"
+        return self._versions[number]
 
 
-def _models(
-    read: Sequence[PartRead], rates: Mapping[int, float], today: datetime.date, kinds: set[tuple[str, str]]
-) -> dict[tuple[str, str], LifeModel]:
-    """The life of each kind of part, from all of that kind."""
-    tomorrow = today + datetime.timedelta(days=1)  # a look may be entered a time zone ahead
-    lives: dict[tuple[str, str], list[Exposure]] = {kind: [] for kind in kinds}
+def _key(part_id: int) -> str:
+    return f"part.{part_id}.beats"
+
+
+def _waiting(book: Book, read: Sequence[PartRead]) -> list[tuple[PartRead, str]]:
+    """Parts whose landings were not worked out since something was changed, with the mark of now."""
+    marks, found = _Marks(book), []
     for one in read:
-        kind = (one.part.part, one.part.material)
-        if kind in lives:
-            known = [look for look in one.part.looks if look.date <= tomorrow]  # as on that day
-            part = replace(one.part, looks=tuple(known))
-            lives[kind].append(part.exposure(rates.get(one.site or 0, USUAL_RATE), tomorrow))
-    return {kind: life_alike(each, kind[1]) for kind, each in lives.items()}
+        kept, mark = book.setting(_key(one.record.id)), marks.of(one.record)
+        if not isinstance(kept, dict) or kept.get("mark") != mark:
+            found.append((one, mark))
+    return found
+
+
+def ask_landings(book: Book, *, by: str = "") -> Job | None:
+    """Queue the landings of parts in service that are not worked out; None where nothing waits."""
+    if not _waiting(book, read_parts(book)):
+        return None
+    return ask_for(book, "landings", {"all": "parts"}, title="Landings of parts in service", by=by)
+
+
+def landings_work(book: Book, task: Task) -> Mapping[str, Any]:
+    """Work the landings out; the work behind `ask_landings`."""
+    task.progress(0, 1)
+    return {"parts": keep_landings(book)}
+
+
+def keep_landings(book: Book) -> int:
+    """Work out on the engine, and keep, how pumps beat and land where parts are in service; how many parts."""
+    waiting = _waiting(book, read_parts(book))
+    for pump in {one.record.links["pump"] for one, _ in waiting}:
+        _keep_of_pump(book, pump, [pair for pair in waiting if pair[0].record.links["pump"] == pump])
+    return len(waiting)
+
+
+def _keep_of_pump(book: Book, pump: int, waiting: Collection[tuple[PartRead, str]]) -> None:
+    from clackwork.life_rates import engine_beats
+
+    builds = {one.part.build: one.record.links["build"] for one, _ in waiting}
+    kept = {name: book.twin_of(number) for name, number in builds.items()}
+    twins = {name: one.twin for name, one in kept.items() if one is not None}
+    found = engine_beats(book.workbook(pump), [one.part for one, _ in waiting], twins)
+    for one, mark in waiting:
+        beats = found.get(one.part.name)
+        plain = {} if beats is None else {"rate": beats.rate, "landing": beats.landing}
+        book.remember(_key(one.record.id), {**plain, "mark": mark})

@@ -7,8 +7,9 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from clackwork.life.part_dates import BeatsAt, PartAt
 from clackwork.shop.all_records import all_records
-from clackwork.shop.part_service import PartRead, card_dates, dates_of_parts, read_parts
+from clackwork.shop.part_service import PartRead, dates_for_card, dates_of_parts, parts_at, read_parts
 from clackwork.shop.visits import Comparison, build_at, kept_comparison, place_of, visit_of
 from clackwork.site.due import SOON, CareItem, Due, PartDue, Place, what_is_due
 from clackwork.site.visit import PARTS
@@ -41,7 +42,8 @@ def sites_due(
     """Everything due at the sites of a book where a pump stands, or within ``ahead`` days; the most urgent first.
 
     The engine is not asked: readings are judged by the comparison worked out last, and parts wear at the beats counted
-    last at their site, else those promised last, else 60 a minute.
+    last at their site, else those promised last, else those the engine found there, else 60 a minute; what is taken for
+    granted is said with each.
 
     Parameters
     ----------
@@ -64,13 +66,13 @@ def sites_due(
             places.append(_place(book, site, visits.get(number, []), stale))
             by_name[site.name] = site
     parts = read_parts(book)
-    dates = dates_of_parts(parts, _rates(book, _sites_of(parts), places), today)
+    dates = dates_of_parts(parts, parts_at(book, parts, _rates(book, _sites_of(parts), places)), today)
     for number, found in dates.items():
         if number in sites:
             site = sites[number]
             by_name[site.name] = site
             places = [one for one in places if one.site != site.name] + [
-                replace(_known(places, site.name), parts=tuple(_part_due(one) for one in found))
+                replace(_known(places, site.name), parts=tuple(part_due(one) for one in found))
             ]
     due = what_is_due(places, today, care=workshop_care(book), ahead=ahead)
     return tuple(SiteDue(by_name[one.site], one) for one in due)
@@ -81,36 +83,41 @@ def _known(places: Sequence[Place], site: str) -> Place:
     return next((one for one in places if one.site == site), Place(site))
 
 
-def _part_due(dates: PartDates) -> PartDue:
-    return PartDue(f"{dates.name}, {PARTS[dates.part]}", dates.look_on, dates.renew_on)
+def part_due(dates: PartDates) -> PartDue:
+    """A part with its dates, for the list of what is due."""
+    return PartDue(f"{dates.name}, {PARTS[dates.part]}", dates.look_on, dates.renew_on, dates.assumed)
 
 
 def _sites_of(parts: Sequence[PartRead]) -> set[int]:
     return {one.site for one in parts if one.site is not None}
 
 
-def _rates(book: Book, sites: Collection[int], places: Sequence[Place] = ()) -> dict[int, float]:
-    """Beats a second at sites by their numbers, as far as they are known."""
-    known = {one.site: one.beat_rate for one in places}
+def _rates(book: Book, sites: Collection[int], places: Sequence[Place] = ()) -> dict[int, BeatsAt]:
+    """Beats counted or promised at sites by their numbers, as far as they are known."""
+    known = {one.site: one for one in places}
     found = {}
     for number in sites:
-        rate = known.get(book.get("site", number).name) or site_rate(book, number)
-        if rate:
-            found[number] = rate
+        place = known.get(book.get("site", number).name) or _place_at(book, number)
+        if place.beat_rate:
+            found[number] = BeatsAt(place.beat_rate, "counted" if place.rate_counted else "promised")
     return found
 
 
 def part_rates(book: Book) -> dict[str, float]:
-    """Beats a second by name of part, where they are known of its site."""
-    sites = {one.name: one.links["site"] for one in all_records(book, "part") if "site" in one.links}
-    rates = _rates(book, set(sites.values()))
-    return {name: rates[number] for name, number in sites.items() if number in rates}
+    """Beats a second by name of part, where they are known of its site or by the engine."""
+    return {one.part.name: one.beats.rate for one in parts_in_service(book) if one.beats.rate_from != "usual"}
+
+
+def parts_in_service(book: Book) -> list[PartAt]:
+    """Every part of a book with how its pump beats."""
+    read = read_parts(book)
+    return parts_at(book, read, _rates(book, _sites_of(read)))
 
 
 def care_card_parts(
-    book: Book, site_id: int, build: str, beat_rate: float, today: datetime.date
+    book: Book, site_id: int, build: str, beats: BeatsAt, today: datetime.date
 ) -> tuple[PartDates, ...]:
-    """Parts that wear at a site, with their dates, for its care card; see :func:`clackwork.shop.part_service.card_dates`.
+    """Parts that wear at a site, with their dates, for its care card.
 
     Parameters
     ----------
@@ -118,18 +125,18 @@ def care_card_parts(
     site_id : int
     build : str
         Of the pump on the card.
-    beat_rate : float
-        Promised there [1/s].
+    beats : BeatsAt
+        As printed there.
     today : datetime.date
     """
-    parts = read_parts(book)
-    return card_dates(parts, _rates(book, _sites_of(parts)), site_id, build, beat_rate, today)
+    read = read_parts(book)
+    return dates_for_card(read, parts_at(book, read, _rates(book, _sites_of(read))), site_id, build, beats, today)
 
 
-def site_rate(book: Book, number: int) -> float | None:
-    """Beats a second at a site: counted last, else promised last; None where neither is known."""
+def _place_at(book: Book, number: int) -> Place:
+    """What is known of a site by its number."""
     site = book.get("site", number)
-    return _place(book, site, list(all_records(book, "visit", {"site": number})), {}).beat_rate
+    return _place(book, site, list(all_records(book, "visit", {"site": number})), {})
 
 
 def _place(book: Book, site: Record, records: list[Record], stale: dict[int, str]) -> Place:
@@ -142,11 +149,13 @@ def _place(book: Book, site: Record, records: list[Record], stale: dict[int, str
     if build is None:
         found = build_at(book, standing)
         build = found.id if found else None
+    rate, counted = _beat_rate([(visit, kept[one.id]) for one, visit in read])
     return Place(
         site=site.name,
         as_built=standing,
         visits=tuple(visit for _, visit in read),
-        beat_rate=_beat_rate([(visit, kept[one.id]) for one, visit in read]),
+        beat_rate=rate,
+        rate_counted=counted,
         out_of_band=tuple(visit.name for one, visit in read if _is_out(kept[one.id])),
         not_compared=tuple(visit.name for one, visit in read if not visit.readings.is_empty and kept[one.id] is None),
         stale="" if build is None else _stale(book, build, stale),
@@ -161,13 +170,13 @@ def _is_out(kept: Comparison | None) -> bool:
     return kept is not None and not kept.is_in
 
 
-def _beat_rate(read: list[tuple[Visit, Comparison | None]]) -> float | None:
-    """Beats a second as counted last, else as promised last."""
+def _beat_rate(read: list[tuple[Visit, Comparison | None]]) -> tuple[float | None, bool]:
+    """Beats a second as counted last, else as promised last; and whether they were counted."""
     by_date = sorted(read, key=lambda pair: pair[0].date, reverse=True)
     for visit, _ in by_date:
         if visit.readings.beats and visit.readings.beats_duration:
-            return visit.readings.beats / visit.readings.beats_duration
-    return next((kept.beat_rate for _, kept in by_date if kept is not None and kept.beat_rate), None)
+            return visit.readings.beats / visit.readings.beats_duration, True
+    return next((kept.beat_rate for _, kept in by_date if kept is not None and kept.beat_rate), None), False
 
 
 def _stale(book: Book, build_id: int, known: dict[int, str]) -> str:

@@ -134,11 +134,14 @@ class PartDue:
     name : str
     look_on, renew_on : datetime.date
         Next.
+    assumed : tuple of Reason
+        What the dates take for granted.
     """
 
     name: str
     look_on: datetime.date
     renew_on: datetime.date
+    assumed: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,8 @@ class Place:
         In any order.
     beat_rate : float or None
         As measured last, else as promised [1/s].
+    rate_counted : bool
+        Whether it was measured.
     out_of_band : tuple of str
         Names of the visits whose readings lie out of their band.
     not_compared : tuple of str
@@ -171,6 +176,7 @@ class Place:
     not_compared: tuple[str, ...] = ()
     stale: str = ""
     parts: tuple[PartDue, ...] = ()
+    rate_counted: bool = False
 
     @property
     def stands(self) -> bool:
@@ -205,6 +211,8 @@ class Due:
         Id of the care; empty for the rest.
     said : str
         What its words name: the care, or why the promise is out of date; empty for the rest.
+    assumed : tuple of Reason
+        What the date takes for granted.
     """
 
     site: str
@@ -214,6 +222,7 @@ class Due:
     days_over: int
     care: str = ""
     said: str = ""
+    assumed: tuple[Reason, ...] = ()
 
 
 def what_is_due(
@@ -317,7 +326,7 @@ def _parts(place: Place, today: datetime.date) -> list[Due]:
     for part in place.parts:
         renew = part.renew_on <= max(today, part.look_on)
         what, date = ("part_renew", part.renew_on) if renew else ("part_look", part.look_on)
-        found.append(_due(place, what, what, (date, today), {}, part.name))
+        found.append(replace(_due(place, what, what, (date, today), {}, part.name), assumed=part.assumed))
     return found
 
 

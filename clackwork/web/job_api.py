@@ -28,6 +28,7 @@ _PAGES = {
     "design": "/sites/{site_id}",
     "switch": "/switches/{switch_id}",
     "glances": "/sites",
+    "landings": "/due",
 }
 """Where the result of each kind of work is shown."""
 STATES = {

@@ -14,9 +14,12 @@ from starlette.responses import Response
 from clackwork.book import Book, Record
 from clackwork.book.errors import NotThere
 from clackwork.charts.vega import Spec
+from clackwork.life.stocking import stock_of_parts
 from clackwork.life_report import life_json
 from clackwork.shop.looking import add_look, groups_of_book
+from clackwork.shop.sites_due import parts_in_service
 from clackwork.shop.switching import DRAWS, KeptStudy, ask_switch, switch_shown
+from clackwork.stock_report import stock_json
 from clackwork.web.access import visitor_of
 from clackwork.web.job_api import JobOut, job_out, look_for_work
 from clackwork.web.pages import units_of
@@ -43,6 +46,8 @@ class LookIn(BaseModel):
     beats: int | None = None
     wear: str | None = None
     just_seen: str | None = None
+    weight_loss: str | None = None
+    leak: str | None = None
     seen_failing: Literal["yes", "no"] | None = None
     cause: str | None = None
     found: str | None = None
@@ -61,10 +66,18 @@ class StudyAsked(BaseModel):
 
 
 @router.get("/parts/life", summary="What parts in service show")
-def parts_life(request: Request, units: Units = None) -> dict[str, Any]:
-    """By kind and material, lives in months of the calendar, at 90 %."""
-    system = units or units_of(request)
-    return {"units": system, "parts": [life_json(one, system) for one in groups_of_book(book_of(request))]}
+def parts_life(
+    request: Request,
+    units: Units = None,
+    risk: Annotated[
+        float, Query(ge=0.001, le=0.5, description="Of running out of spares within twelve months.")
+    ] = 0.05,
+) -> dict[str, Any]:
+    """By kind and material, lives in months of the calendar, at 90 %; service and spares of those that run on at sites."""
+    system, book = units or units_of(request), book_of(request)
+    stock = stock_of_parts(parts_in_service(book), datetime.date.today(), risk=risk)
+    parts = [life_json(one, system) for one in groups_of_book(book)]
+    return {"units": system, "parts": parts, "service": stock_json(stock, system)}
 
 
 @router.post("/parts/{number}/looks", status_code=201, summary="Enter a look at a part")

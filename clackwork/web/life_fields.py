@@ -12,7 +12,18 @@ OUTCOME_WORDS = {
     "renewed sound": "renewed while still sound",
     "taken out": "taken out for another reason",
 }
-LOOK_COLUMNS = ("date", "outcome", "wear", "found", "beats", "just_seen", "seen_failing", "cause")
+LOOK_COLUMNS = (
+    "date",
+    "outcome",
+    "wear",
+    "found",
+    "beats",
+    "just_seen",
+    "seen_failing",
+    "cause",
+    "weight_loss",
+    "leak",
+)
 _NOTE = Group("Note", (Field("note", "Anything worth remembering", "note"),))
 _PART = tuple(Choice(key, words) for key, words in PARTS.items())
 _MATERIALS = tuple(Choice(key, key) for key in MATERIALS)
@@ -30,6 +41,8 @@ def part_form() -> Form:
         Field("material", "Made of", "choice", "", True, (Choice("", "choose one"), *_MATERIALS)),
         Field("fitted", "Fitted on", "date", "", True),
         Field("wear_limit", "Renewed at a wear of", "small_length", "Left out: life by wear is not told."),
+        Field("weight_loss_limit", "Renewed at a weight lost of", "mass", "If it is weighed."),
+        Field("leak_limit", "Renewed at a leak of", "volume_flow", "If the leak past the shut valve is caught."),
         Field("running_share", "Share of the time it runs", "fraction", "Left out: all the time."),
     )
     columns = tuple(Column(key) for key in LOOK_COLUMNS)
@@ -112,6 +125,8 @@ def look_form() -> Form:
         Field("outcome", "How it ended", "choice", "", True, outcomes),
         Field("wear", "Wear", "small_length", "With what it may be off by: 0.8 mm ± 0.2 mm. No mark: 0 mm."),
         Field("just_seen", "Smallest wear you would have seen", "small_length", "Needed where there is no mark."),
+        Field("weight_loss", "Weight lost since it was fitted", "mass", "With what it may be off by: 2 g ± 0.5 g."),
+        Field("leak", "Leak past the shut valve", "volume_flow", "Caught and timed: 0.2 L/min ± 0.05 L/min."),
         Field("beats", "Beats since it was fitted", "count", "If they were counted; else they follow from the days."),
         Field("cause", "Failed by", "text", "Such as torn at the weight.", only_for=failed),
         Field("seen_failing", "Seen as it failed", "choice", "", False, yes_no, failed),

@@ -15,11 +15,14 @@ from clackwork.book.errors import Conflict
 from clackwork.cautions import cautions_for
 from clackwork.charts.switch_chart import CAPTION, HEADINGS
 from clackwork.errors import ClackworkError, InputError
+from clackwork.life.stocking import stock_of_parts
 from clackwork.life_report import life_lines
 from clackwork.shop import photographs
 from clackwork.shop.job_rows import last_job
 from clackwork.shop.looking import add_look, groups_of_book
+from clackwork.shop.sites_due import parts_in_service
 from clackwork.shop.switching import DRAWS, ask_switch, switch_shown
+from clackwork.stock_report import stock_lines
 from clackwork.web.access import visitor_of
 from clackwork.web.forms import NAME, VERSION, Filled, entered_of, filled_from
 from clackwork.web.job_api import line_of_job, look_for_work
@@ -34,6 +37,8 @@ from clackwork.web.summaries import Line, line_of, path_of, summary
 router = APIRouter(include_in_schema=False)
 
 _MOST_PARTS = 500
+_RISKS = (1, 5, 10, 20)
+"""Chances in a hundred of running out of spares that may be chosen."""
 
 
 def part_line(record: Record, system: str) -> Line:
@@ -48,8 +53,11 @@ def parts_page(request: Request) -> Response:
     """Parts in service by kind and material, and what each kind shows."""
     book, system = book_of(request), units_of(request)
     records = {one.name: one for one in book.list("part", limit=_MOST_PARTS).records}
-    error, groups = "", []
+    error, groups, service = "", [], []
+    risk = number_in(request.query_params.get("risk", "")) or _RISKS[1]
     try:
+        found_risk = (risk if risk in _RISKS else _RISKS[1]) / 100.0
+        service = stock_lines(stock_of_parts(parts_in_service(book), datetime.date.today(), risk=found_risk), system)
         for found in groups_of_book(book):
             heading, *said = life_lines(found, system)
             lines = [part_line(records[one.name], system) for one in found.records if one.name in records]
@@ -57,7 +65,7 @@ def parts_page(request: Request) -> Response:
     except ClackworkError as problem:
         error = str(problem)
         groups = [{"heading": "", "said": [], "lines": [part_line(one, system) for one in records.values()]}]
-    return page(request, "parts.html", groups=groups, error=error)
+    return page(request, "parts.html", groups=groups, error=error, service=service, risks=_RISKS, risk=risk)
 
 
 @router.get("/parts/{number:int}")

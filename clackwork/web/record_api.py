@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.requests import Request
 
 from clackwork.web.access import visitor_of
-from clackwork.web.record_pages import book_of
+from clackwork.web.record_pages import book_of, look_at_landings
 
 if TYPE_CHECKING:
     from clackwork.book import Change, Record
@@ -137,6 +137,7 @@ def add_record(request: Request, kind: Kind, new: NewRecord) -> RecordOut:
     made = book_of(request).add(
         kind, new.name, new.entered, links=new.links, by=visitor_of(request).name, request_id=new.request_id
     )
+    look_at_landings(request, made)
     return record_out(made)
 
 
@@ -158,6 +159,7 @@ def change_record(request: Request, kind: Kind, number: Number, wanted: ChangedR
         links=wanted.links,
         by=visitor_of(request).name,
     )
+    look_at_landings(request, changed)
     return record_out(changed)
 
 

@@ -12,6 +12,7 @@ from starlette.responses import Response
 from clackwork.book.errors import Conflict
 from clackwork.cautions import cautions_for
 from clackwork.errors import ClackworkError, InputError
+from clackwork.shop.part_service import ask_landings
 from clackwork.web import record_forms
 from clackwork.web.access import visitor_of
 from clackwork.web.field_lists import forms
@@ -211,6 +212,7 @@ def _save_new(request: Request, filled: Filled) -> Response:
     except ClackworkError as error:
         place_error(filled, error)
         return form_page(request, filled, None, status=status_of(error))
+    look_at_landings(request, made)
     return go_to(request, path_of(made), f"{made.name} is in the book.")
 
 
@@ -234,7 +236,14 @@ def _save_change(request: Request, filled: Filled, number: int) -> Response:
     except ClackworkError as error:
         place_error(filled, error)
         return form_page(request, filled, record, status=status_of(error))
+    look_at_landings(request, changed)
     return go_to(request, path_of(changed), "Saved. The journal in the book keeps what it was before.")
+
+
+def look_at_landings(request: Request, record: Record) -> None:
+    """Have the engine say how a part that was entered lands, for its dates; the worker finds what waits by itself."""
+    if record.kind == "part":
+        ask_landings(book_of(request), by=visitor_of(request).name)
 
 
 def _remove(request: Request, kind: str, number: int, version: str) -> Response:

@@ -13,10 +13,12 @@ from starlette.responses import Response
 
 from clackwork.book.errors import NotThere
 from clackwork.errors import InputError
+from clackwork.life.part_dates import PartDates
 from clackwork.quantities import parse
 from clackwork.shop import designing
 from clackwork.shop.choosing import choose
 from clackwork.shop.designing import ask_design
+from clackwork.shop.fitted import fitted_twins
 from clackwork.shop.site_view import kept_choice, tank_year
 from clackwork.shop.sites_due import care_card_parts
 from clackwork.shop.visits import place_of as site_place
@@ -225,7 +227,12 @@ def paper(
     book, system = book_of(request), units or units_of(request)
     view, kept, one = kept_choice(book, number, choice_place(choice))
     today = datetime.datetime.now().astimezone().date()
-    wears = care_card_parts(book, number, one.build.name, one.promise.beat_rate.middle, today) if name == "care" else ()
+    wears: tuple[PartDates, ...] = ()
+    if name == "care":
+        from clackwork.life_rates import beats_of_choice
+
+        beats = beats_of_choice(one, [each.twin for each in fitted_twins(book)])
+        wears = care_card_parts(book, number, one.build.name, beats, today)
     pdf = SITE_SHEETS[name](
         site_place(view.found.site).survey,
         kept.design,

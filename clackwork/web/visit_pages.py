@@ -20,6 +20,7 @@ from clackwork.shop.sites_due import SiteDue, sites_due
 from clackwork.shop.visits import Comparison, build_at, comparison_of, find_visit, kept_comparison, place_of, visits_of
 from clackwork.visits_report import (
     FIGURES,
+    due_assumed,
     due_words,
     explanation_words,
     headline,
@@ -50,7 +51,8 @@ def due_rows(found: tuple[SiteDue, ...], system: str, *, here: bool = False) -> 
     """What is due as rows of a list, for any page; ``here`` where the page is that of the one site."""
     rows = []
     for one in found:
-        words, when = sentence(due_words(one.due, system)), when_words(one.due)
+        words = f"{sentence(due_words(one.due, system))} {due_assumed(one.due, system)}".strip()
+        when = when_words(one.due)
         rows.append(
             Line(f"/visits/new?site={one.site.id}", when, words)
             if here

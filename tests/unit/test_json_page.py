@@ -26,7 +26,9 @@ from clackwork.bench.gum import Estimate
 from clackwork.bench.pool import OddRun
 from clackwork.cli import app
 from clackwork.design_report import design_json
+from clackwork.life.part_dates import ASSUMED, UNKNOWN, BeatsAt, PartAt
 from clackwork.life.retuning import Retuned
+from clackwork.life.stocking import stock_of_parts
 from clackwork.life_rates import engine_rates
 from clackwork.life_report import life_groups, life_json
 from clackwork.pipes import find_pipe
@@ -39,7 +41,7 @@ from clackwork.shop.quick import read_typed
 from clackwork.shop.visits import Comparison
 from clackwork.site.commissioning import DOUBTS, Compared
 from clackwork.site.design import Assumed
-from clackwork.site.due import Due, Place, what_is_due
+from clackwork.site.due import Due, PartDue, Place, what_is_due
 from clackwork.site.explaining import Explanation
 from clackwork.site.limits import LIMITS
 from clackwork.site.promise import REASONS
@@ -47,6 +49,7 @@ from clackwork.site.quick import QuickAnswer
 from clackwork.site.site import Range, Reason
 from clackwork.site.standing import Standing
 from clackwork.site.visit import Visit
+from clackwork.stock_report import stock_json
 from clackwork.switch_report import switch_json
 from clackwork.tune_report import tuning_json
 from clackwork.visits_report import due_json, visit_json
@@ -153,6 +156,12 @@ def printed(section: str, system: str) -> dict[str, Any]:
         demo = load_workbook(DEMO)
         groups = life_groups(demo, None, datetime.date(2024, 1, 1), engine_rates(demo, demo.parts))
         return {"parts": [life_json(one, system) for one in groups]}
+    if section == "`service`":
+        demo = load_workbook(DEMO)
+        named = next(one for one in demo.parts if one.name == "Upper Hazel, second rubber")
+        running = PartAt(replace(named, name="third", looks=()), BeatsAt(1.0, "usual"))
+        records = [*(PartAt(one, UNKNOWN) for one in demo.parts), running]
+        return {"service": stock_json(stock_of_parts(records, datetime.date(2024, 1, 1)), system)}
     if section == "`switches`":
         asked, found = switch_found()
         workbook_read = load_workbook(DEMO)
@@ -202,7 +211,10 @@ def invented_due() -> tuple[Due, ...]:
     day = datetime.date(2024, 5, 3)
     visit = Visit(name="first", site="A", date=day, purpose="commissioning")
     standing = Standing(date=day, warranty_months=24)
-    place = Place("A", standing, (visit,), beat_rate=1.0)
+    values = {"rate": (1.0, "beat_rate"), "records": (2.0, "count")}
+    assumed = Reason("records_rate", "note", ASSUMED["records_rate"], values)
+    part = PartDue("first rubber, rubber of the waste valve", day, datetime.date(2027, 5, 3), (assumed,))
+    place = Place("A", standing, (visit,), beat_rate=1.0, parts=(part,))
     days = (datetime.date(2026, 4, 20), datetime.date(2026, 5, 10))
     return tuple(one for today in days for one in what_is_due([place], today))
 
@@ -226,7 +238,7 @@ def stem(key: str, names: set[str], system: str) -> str | None:
 
 PRINTED = (
     *("`judgements`", "`twins`", "`promises`", "`beat`", "`tunings`", "`visits`", "`due`"),
-    *("`quick`", "`design`", "`parts`", "`switches`"),
+    *("`quick`", "`design`", "`parts`", "`service`", "`switches`"),
 )
 
 

@@ -12,7 +12,7 @@ from clackwork.life.bounds import lengths_needed, life_shown, lowest_scale, part
 from clackwork.life.endurance import EnduranceStand, plan_endurance
 from clackwork.life.exposures import Exposure, gather
 from clackwork.life.posterior import draw_posterior
-from clackwork.life.stress import MATERIALS, Landing, StressedExposure, fit_life, priors_for
+from clackwork.life.stress import MATERIALS, StressedExposure, fit_life, landing_stress, priors_for
 from clackwork.life.wear import WearReading, fit_wear
 from clackwork.life.weibull import fit_weibull
 
@@ -122,7 +122,8 @@ def test_an_unknown_material_is_refused() -> None:
 
 
 def test_landing_energy_by_area() -> None:
-    assert Landing(1.0, 0.05, 5e-4).energy_by_area == pytest.approx(100.0)
+    # half of 0.1 kg at 1 m/s on the 5 cm2 of a bore of 25.23 mm: by hand
+    assert landing_stress(1.0, 0.1, 0.0252313) == pytest.approx(100.0, rel=1e-4)
 
 
 def test_steady_wear_reaches_its_limit_in_proportion() -> None:

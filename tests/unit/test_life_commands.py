@@ -135,6 +135,98 @@ def test_beats_of_parts_that_nobody_counted_are_the_engines() -> None:
     assert unknown.in_beats is None
 
 
+def test_dates_of_a_workbook_stand_on_the_list_of_what_is_due(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    fitted_by_hand(monkeypatch)
+    running = """
+[[part]]
+name = "Upper Hazel, third rubber"
+part = "waste_rubber"
+material = "rubber"
+build = "flap"
+site = "Upper Hazel"
+fitted = "2023-03-11"
+
+[[part]]
+name = "Upper Hazel, spring"
+part = "waste_spring"
+material = "other"
+build = "flap"
+site = "Upper Hazel"
+fitted = "2023-03-11"
+"""
+    file = tmp_path / "running.toml"
+    file.write_text(demo_text() + running, encoding="utf-8")
+    said = json.loads(run("due", str(file), "--ahead", "3650", "--on", "2024-01-01", "--json").stdout)["due"]
+    found = {one["reason"]["words"].split(",")[1]: one for one in said if one["what"].startswith("part")}
+    assert found[" third rubber"]["assumed"] == []  # beats counted on a visit, landings by the engine
+    assert [one["id"] for one in found[" spring"]["assumed"]] == ["beats_alone"]
+    stocked = json.loads(run("life", str(file), "--on", "2024-01-01", "--json").stdout)["service"]
+    rubber, spring = stocked
+    assert rubber["risk"] == 0.05 and rubber["spares"] >= 1 and spring["spares"] is None
+    [there] = rubber["in_service"]
+    assert (there["site"], there["spares"]) == ("Upper Hazel", rubber["spares"])  # one pump: carried as kept
+    assert there["months"]["low"] < there["months"]["middle"] < there["months"]["high"]
+    lines = " ".join(run("life", str(file), "--on", "2024-01-01", "--risk", "0.3").stdout.split())
+    assert "30 chances in 100" in lines and "not told, as no such part has been looked at yet" in lines
+    assert run("life", str(file), "--risk", "3").exit_code == 2
+    told = " ".join(run("due", str(file), "--ahead", "3650", "--on", "2024-01-01").stdout.split())
+    assert "Taken for granted: its wear is taken to go with its beats alone" in told
+
+
+WEIGHED = """
+[[part]]
+name = "weighed"
+part = "waste_seat"
+material = "brass"
+build = "flap"
+site = "Upper Hazel"
+fitted = "2022-01-01"
+weight_loss_limit = "8 g"
+leak_limit = "1 L/min"
+
+[[part.look]]
+date = "2022-07-01"
+outcome = "runs on"
+weight_loss = "2.0 g ± 0.1 g"
+leak = "0 L/min ± 0.02 L/min"
+
+[[part.look]]
+date = "2023-01-01"
+outcome = "runs on"
+weight_loss = "4.0 g ± 0.1 g"
+leak = "0 L/min ± 0.02 L/min"
+"""
+
+
+def test_weight_lost_and_leak_are_carried_on_to_their_limits(tmp_path: Path) -> None:
+    file = tmp_path / "weighed.toml"
+    file.write_text(demo_text() + WEIGHED, encoding="utf-8")
+    words = ("life", str(file), "--part", "waste_seat")
+    [found] = json.loads(run(*words, "--json").stdout)["parts"]
+    months = found["weight_loss"]["months_to_limit"]
+    # 4 g in 12 months: 8 g of steady wear in 24, the range taking in how parts differ
+    assert months["low"] < 24.0 < months["high"] and months["middle"] == pytest.approx(24.0, rel=0.15)
+    assert found["weight_loss"]["limit_kg"] == pytest.approx(8e-3) and found["wear"] is None
+    assert found["leak"]["limit_l_min"] == pytest.approx(1.0)
+    said = " ".join(run(*words).stdout.split())
+    assert "a part loses 0.00800 kg in" in said and "no leak yet: a part leaks 1.00 L/min in more than" in said
+    file.write_text(demo_text() + WEIGHED.replace("2.0 g ± 0.1 g", "2.0 g"), encoding="utf-8")
+    refused = run(*words)
+    assert refused.exit_code == 2 and "weight_loss" in refused.stderr and "what it may be off by" in refused.stderr
+
+
+def test_a_failure_on_the_day_of_fitting_has_its_beats_or_is_refused(tmp_path: Path) -> None:
+    first = WEIGHED.split("[[part.look]]")[0]
+    look = '[[part.look]]\ndate = "2022-01-01"\noutcome = "failed"\n'
+    file = tmp_path / "same_day.toml"
+    file.write_text(demo_text() + first + look, encoding="utf-8")
+    refused = run("life", str(file), "--part", "waste_seat")
+    assert refused.exit_code == 2 and "fitted on that day" in " ".join(refused.stderr.split())
+    file.write_text(demo_text() + first + look + "beats = 9000\n", encoding="utf-8")
+    told = run("life", str(file), "--part", "waste_seat")
+    assert told.exit_code == 0 and "1 failed" in told.stdout
+
+
 def fitted_by_hand(monkeypatch: pytest.MonkeyPatch) -> None:
     def fit(workbook: Workbook, names: Iterable[str], done: Done, progress: Progress) -> None:
         done.twins |= {name: twins()[name] for name in names}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from pypdf import PdfReader
 from shop_case import Shop, shop
 
 from clackwork.book import Record
+from clackwork.shop import endurance
 from clackwork.shop.photographs import photographs_of
 from clackwork.switch_words import switch_words
 
@@ -151,6 +153,22 @@ def test_an_endurance_test_is_planned_on_its_page_and_as_json(works: Shop) -> No
     refused = works.call("POST", "/api/endurance", {**asked, "lowest_exponent": 1.0})
     assert refused.status_code == 422 and "both or neither" in refused.text
     assert works.call("POST", "/api/endurance", {**asked, "site_id": 10**6}).status_code == 404
+
+
+def test_another_life_is_planned_without_the_engine_until_the_book_is_changed(
+    works: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    works.fit()
+    ran = []
+    see = endurance.see_places
+    monkeypatch.setattr(endurance, "see_places", lambda *all_of, **named_of: ran.append(1) or see(*all_of, **named_of))
+    build = named(works, "build", "poppet")
+    asked = endurance.EnduranceAsked("poppet", "waste_rubber", "plastic", "Upper Hazel", "yard", 12.0, falls=(2.0,))
+    first = endurance.plan_of_book(works.book, asked, build.id)
+    longer = endurance.plan_of_book(works.book, replace(asked, months=24.0, reliability=0.8), build.id)
+    assert len(ran) == 1 and longer.beats == pytest.approx(2.0 * first.beats)
+    works.book.change("build", build.id, version=build.version, entered={**build.entered, "note": "seen again"})
+    assert endurance.plan_of_book(works.book, asked, build.id) == first and len(ran) == 2
 
 
 def test_a_switch_wants_its_builds_fitted_first(works: Shop) -> None:

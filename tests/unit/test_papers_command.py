@@ -68,3 +68,23 @@ def test_papers_of_every_surveyed_site_are_written(tmp_path: Path, monkeypatch: 
     assert (round(page.mediabox.width), round(page.mediabox.height)) == (612, 792)
     text = re.sub(r"\s+", " ", page.extract_text())
     assert "Propuesta" in text and "gal/min" in text and choice().build.name in text
+
+
+def test_the_care_card_of_a_workbook_has_the_dates_of_its_parts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    workbook = load_workbook(demo_text())
+    first = next(iter(workbook.surveys))
+    best = choice(twin_name="flap")
+    monkeypatch.setattr(search, "search_designs", lambda *_, **__: design(choices=(best,)))
+    workbook = replace(workbook, surveys={first: survey(name=first)})
+    done = workbook_jobs.Done()
+    done.twins["flap"] = twin_of(demo().builds["flap"])
+    card = design_papers(workbook, done, kinds_asked(["care"]), tmp_path, "metric", Paper.a4, "en")[0]
+    text = re.sub(r"\s+", " ", "".join(page.extract_text() for page in PdfReader(card).pages))
+    assert "Parts that wear" in text and "Rubber or face of the waste valve" in text
+    assert "taken for granted" not in text  # the engine tells how it lands there and in the records
+    bare = design_papers(replace(workbook, parts=()), done, kinds_asked(["care"]), tmp_path, "metric", Paper.a4, "en")[
+        0
+    ]
+    assert "Parts that wear" not in "".join(page.extract_text() for page in PdfReader(bare).pages)

@@ -11,6 +11,7 @@ import pytest
 
 from clackwork.cautions import CAUTIONS
 from clackwork.errors import InputError
+from clackwork.life.part_dates import ASSUMED
 from clackwork.pipes import series_names
 from clackwork.quantities import KINDS
 from clackwork.site.check_reasons import CHECK_REASONS
@@ -38,7 +39,7 @@ USERS = sorted(
 OTHERS = [name for name in languages() if name != "en"]
 STATED = {
     "caution": {name: caution.words for name, caution in CAUTIONS.items()},
-    "reason": REASONS | CHECK_REASONS | LIMITS | CONDITIONS | COMPARED | DOUBTS | EXPLAINED,
+    "reason": REASONS | CHECK_REASONS | LIMITS | CONDITIONS | COMPARED | DOUBTS | EXPLAINED | ASSUMED,
     "due": DUE_WORDS,
     "month_plan": MONTH_WORDS,
     "task": {item.id: item.words for item in care_items()},
@@ -75,7 +76,7 @@ def test_what_the_code_says_in_english_is_translated(language: str, section: str
 
 def test_reasons_of_a_paper_have_ids_of_their_own() -> None:
     assert len(STATED["reason"]) == sum(
-        map(len, (REASONS, CHECK_REASONS, LIMITS, CONDITIONS, COMPARED, DOUBTS, EXPLAINED))
+        map(len, (REASONS, CHECK_REASONS, LIMITS, CONDITIONS, COMPARED, DOUBTS, EXPLAINED, ASSUMED))
     )
 
 
