@@ -24,7 +24,7 @@ def design_lines(design: Design, units: str) -> list[str]:
         lines += ["", *_choice_lines(number, choice, units, said)]
     if design.assumed:
         lines += ["", "Assumed:", *(f"  {design_words.assumed_words(one, units)}" for one in design.assumed)]
-    again = design_words.again_lines(design.measure_again)
+    again = design_words.again_lines(design)
     if again:
         lines += ["", "Measure again first:", *(f"  {one}" for one in again)]
     return lines
@@ -76,7 +76,10 @@ def design_json(design: Design, units: str) -> dict[str, Any]:
         "site": design.site,
         "answer": design.answer,
         "limit": None if design.limit is None else reason_json(design.limit, units),
-        "measure_again": [{"reading": name, "share": share} for name, share in design.measure_again],
+        "measure_again": [
+            {"reading": name, "share": share, "assumed": name in design.told_readings}
+            for name, share in design.measure_again
+        ],
         "choices": [choice_json(one, units) for one in design.choices],
         "assumed": [assumed_json(one, units) for one in design.assumed],
         "engine_runs": design.engine_runs,

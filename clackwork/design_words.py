@@ -21,6 +21,7 @@ from clackwork.site.site import Range, Reason
 from clackwork.site.source_flow import driest
 from clackwork.site.storage import TankYear
 from clackwork.site.survey import Survey
+from clackwork.site.told import ASSUMED, TOLD_WORDS, is_assumed
 from clackwork.words import load_words
 
 DAY = 86400.0
@@ -343,11 +344,12 @@ def quotation_words(quotation: Quotation, units: str) -> dict[str, Any]:
     }
 
 
-def again_lines(shares: Iterable[tuple[str, float]]) -> list[str]:
+def again_lines(design: Design) -> list[str]:
     """Which readings bring most of the promise's spread: what to measure again first."""
     return [
         f"{READINGS.get(name, name)}: {100.0 * share:.0f} % of the spread"
-        for name, share in shares
+        f"{f'; {TOLD_WORDS}' if name in design.told_readings else ''}"
+        for name, share in design.measure_again
         if share >= _LEAST_SHARE
     ]
 
@@ -367,8 +369,9 @@ def survey_rows(survey: Survey, units: str) -> list[tuple[str, str]]:
 
     def of(estimate: Estimate, kind: str) -> str:
         if estimate.standard_uncertainty <= 0.0:
-            return format_quantity(estimate.value, kind, units)
-        return format_with_uncertainty(estimate.value, estimate.standard_uncertainty, kind, units)
+            return f"{format_quantity(estimate.value, kind, units)} (taken as exact)"
+        said = f" ({ASSUMED})" if is_assumed(estimate) else ""
+        return f"{format_with_uncertainty(estimate.value, estimate.standard_uncertainty, kind, units)}{said}"
 
     rows = [
         ("Fall", f"{of(survey.fall, 'head')}, {METHODS[survey.fall_method]}"),
@@ -448,7 +451,7 @@ def design_words(design: Design, place: int, units: str) -> Mapping[str, Any]:
         "month_rows": month_rows(choice, units),
         "rule_rows": rule_rows(choice, units),
         "quotation": None if choice.quotation is None else quotation_words(choice.quotation, units),
-        "again": again_lines(design.measure_again),
+        "again": again_lines(design),
         "assumed": [assumed_words(one, units) for one in design.assumed],
         "other_cautions": [CAUTIONS[one].words for one in ids if one in CAUTIONS and one not in said],
     }

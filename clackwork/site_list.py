@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from clackwork.quantities import format_quantity, format_with_uncertainty, key_name, to_display
 from clackwork.site.source_flow import driest
+from clackwork.site.told import ASSUMED, is_assumed
 
 if TYPE_CHECKING:
     from clackwork.bench.gum import Estimate
@@ -35,13 +36,13 @@ def _known(survey: Survey, system: str) -> str:
     parts = []
     for name, found in _figures(survey).items():
         kind, spread = _KINDS[name], found.standard_uncertainty
-        # a figure typed without limits has none that is known, which is not the same as exact
         shown = (
             format_with_uncertainty(found.value, spread, kind, system)
             if spread
             else format_quantity(found.value, kind, system)
         )
-        parts.append(f"{name.replace('_', ' ')} {shown}")
+        said = f" ({ASSUMED})" if is_assumed(found) else ""
+        parts.append(f"{name.replace('_', ' ')} {shown}{said}")
     return ", ".join(parts)
 
 
@@ -56,6 +57,7 @@ def site_json(workbook: Workbook, system: str) -> list[dict[str, Any]]:
             row[key_name(f"{key}_standard_uncertainty", kind, system)] = to_display(
                 found.standard_uncertainty, kind, system
             )
+            row[f"{key}_assumed"] = is_assumed(found)
         row[key_name("line_length", "length", system)] = to_display(survey.line_length, "length", system)
         rows.append(row)
     return rows

@@ -168,13 +168,16 @@ class Table:
             raise self.missing(key, wanted)
         return value
 
-    def spread(self, key: str, kind: str, wanted: str) -> tuple[float, float]:
-        """SI value and standard uncertainty of "6.0 m ± 0.05 m"; what follows ± are limits, taken as rectangular."""
+    def spread(self, key: str, kind: str, wanted: str) -> tuple[float, float | None]:
+        """SI value and standard uncertainty of "6.0 m ± 0.05 m"; what follows ± are limits, taken as rectangular.
+
+        The uncertainty is None where no ± was written, and 0 of "± 0".
+        """
         value = self._take(key)
         if value is None:
             raise self.missing(key, wanted)
         if not isinstance(value, str) or not any(mark in value for mark in ("±", "+", "plus")):
-            return self.needed(key, kind, wanted), 0.0
+            return self.needed(key, kind, wanted), None
         read, limits = parse_plus_minus(value, kind, field=self.field(key))
         self._typed[f"{self.path}.{key}"] = read
         return read.value, limits.value / math.sqrt(3.0)  # GUM (JCGM 100:2008) 4.3.7

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from clackwork.bench.gum import Estimate, typed_estimate
+from clackwork.bench.gum import Estimate
 from clackwork.errors import InputError, require_range
 from clackwork.ram.parts import DeliveryLine, Surroundings
 from clackwork.site import heights, source_flow
@@ -17,6 +17,7 @@ from clackwork.site.route import Route, RoutePoint
 from clackwork.site.site import Site
 from clackwork.site.standing import LaidPipe, Standing
 from clackwork.site.survey import CARRIED, DRINKERS, FALLS, FLOWS, SourceReading, Survey
+from clackwork.site.told import FALL_SPREAD, FLOW_SPREAD, LIFT_SPREAD, told_estimate, told_readings
 from clackwork.workbook_instruments import read_own_instrument
 from clackwork.workbook_parts import errors_of, make, read_drive_pipe, read_feed, read_pipe, read_surroundings
 from clackwork.workbook_reader import Table
@@ -99,6 +100,7 @@ def _read_designed(
         lift_spread=survey.lift.standard_uncertainty, lift_with_fall=heights.fall_in_lift(survey.lift),
         surroundings=survey.surroundings, wanted_flow=survey.wanted_flow,
         feed=feed, standpipe_area=standpipe, submergence=submergence,
+        told=told_readings(survey.fall, survey.lift, flow),
     )  # fmt: skip
     return site
 
@@ -124,10 +126,10 @@ def _read_line(table: Table, lift: float) -> DeliveryLine | None:
     return line
 
 
-def _typed(table: Table, key: str, kind: str, wanted: str) -> Estimate:
-    """A figure with its limits, as typed."""
+def _typed(table: Table, key: str, kind: str, wanted: str, share: float) -> Estimate:
+    """A figure as typed, with its limits, or with the share of it that is assumed where it has none."""
     value, spread = table.spread(key, kind, wanted)
-    return typed_estimate(value, math.sqrt(3.0) * spread, key)
+    return told_estimate(value, None if spread is None else math.sqrt(3.0) * spread, key, share)
 
 
 def _one_of(table: Table, keys: tuple[str, ...], wanted: str) -> str:
@@ -145,7 +147,7 @@ def _read_fall(table: Table, surroundings: Surroundings) -> tuple[Estimate, str]
     wanted = "the source surface above the pump"
     key = _one_of(table, ("fall", "fall_readings"), wanted)
     if key == "fall":
-        fall, method = _typed(table, key, "head", wanted), "typed"
+        fall, method = _typed(table, key, "head", wanted, FALL_SPREAD), "typed"
     else:
         fall, method = _read_height(table.needed_table(key, wanted), surroundings)
     with errors_of(table):
@@ -166,7 +168,7 @@ def _read_lift(table: Table, fall: Estimate, surroundings: Surroundings) -> tupl
         measured, method = _read_height(table.needed_table(key, _LIFT_HELP), surroundings)
     else:
         above = "the pump" if key == "lift_from_pump" else "the source"
-        measured, method = _typed(table, key, "head", f"the outlet above {above}"), "typed"
+        measured, method = _typed(table, key, "head", f"the outlet above {above}", LIFT_SPREAD), "typed"
     shown = table.typed_text(key) or f"{measured.value:.2f} m"
     if key.startswith("lift_from_source"):
         if measured.value <= 0.0:
@@ -248,7 +250,8 @@ def _read_source(table: Table) -> tuple[SourceReading, ...]:
     """What the source gives: typed, or by one reading or more."""
     key = _one_of(table, ("source_flow", "source"), "what the spring or stream gives")
     if key == "source_flow":
-        return (SourceReading(_typed(table, key, "volume_flow", "what the spring or stream gives"), "typed"),)
+        typed = _typed(table, key, "volume_flow", "what the spring or stream gives", FLOW_SPREAD)
+        return (SourceReading(typed, "typed"),)
     readings = table.listed_tables(key)
     if not readings:
         raise table.missing(key, "one reading of the source at least")
@@ -267,7 +270,7 @@ def _read_source_reading(table: Table) -> SourceReading:
 
 
 def _flow_typed(table: Table) -> Estimate:
-    flow = _typed(table, "flow", "volume_flow", "what the spring or stream gives")
+    flow = _typed(table, "flow", "volume_flow", "what the spring or stream gives", FLOW_SPREAD)
     require_range("flow", flow.value, *FLOWS, "m3/s", "Time how long it takes to fill a bucket.")
     return flow
 

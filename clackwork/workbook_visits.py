@@ -72,8 +72,7 @@ def _spread(table: Table, key: str, kind: str) -> tuple[float | None, float | No
     """A quantity and its standard uncertainty, both None when absent, the latter where no limits were given."""
     if key not in table:
         return None, None
-    value, spread = table.spread(key, kind, "")
-    return value, spread or None
+    return table.spread(key, kind, "")
 
 
 def read_site_readings(table: Table) -> SiteReadings:

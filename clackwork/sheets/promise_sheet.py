@@ -207,24 +207,20 @@ def _running(promise: Promise, units: str) -> list[list[str]]:
 def _assumed(promise: Promise, site: Site, units: str) -> list[list[str]]:
     """What the figures rest on."""
     surroundings, drive = site.surroundings, site.drive_pipe
+
+    def sure(name: str, spread: float, kind: str) -> str:
+        given = "; no limits given: assumed" if name in site.told else ""
+        return f"± {format_quantity(spread, kind, units, figures=2)} (standard uncertainty{given})"
+
     return [
         ["Water temperature", format_quantity(surroundings.temperature, "temperature", units)],
         [
             "Altitude",
             format_quantity(surroundings.altitude, "length", units) if surroundings.altitude else "sea level",
         ],
-        [
-            "Fall known to",
-            f"± {format_quantity(site.fall_spread, 'head', units, figures=2)} (standard uncertainty)",
-        ],
-        [
-            "Lift known to",
-            f"± {format_quantity(site.lift_spread, 'head', units, figures=2)} (standard uncertainty)",
-        ],
-        [
-            "Source known to",
-            f"± {format_quantity(site.source_flow_spread, 'volume_flow', units, figures=2)} (standard uncertainty)",
-        ],
+        ["Fall known to", sure("fall", site.fall_spread, "head")],
+        ["Lift known to", sure("lift", site.lift_spread, "head")],
+        ["Source known to", sure("source flow", site.source_flow_spread, "volume_flow")],
         [
             "Drive pipe",
             f"{_bore_words(drive.pipe, units)}, {HELD[drive.anchoring]}, "

@@ -19,6 +19,7 @@ from clackwork.sheets.site_case import (
 from clackwork.sheets.typeset import Fields, sentence
 from clackwork.site.design import Choice
 from clackwork.site.first_start import whole_length
+from clackwork.site.told import is_assumed
 
 ANSWERS = {"yes": "yes", "only if": "only_if", "no": "no"}
 """Answer to the end of its key."""
@@ -73,7 +74,7 @@ def proposal_fields(case: SiteCase) -> Fields:
         "rests_on": _rests_on(case),
         "again": [
             words(
-                "proposal.again_one",
+                "proposal.again_assumed" if name in case.design.told_readings else "proposal.again_one",
                 reading=words.known("reading", name),
                 share=case.quantity(share, "fraction", figures=2),
             )
@@ -247,10 +248,11 @@ def _needs(case: SiteCase) -> list[list[str]]:
 
 
 def _measured(case: SiteCase, figure: Estimate, kind: str) -> str:
-    """A surveyed figure with its uncertainty, or the word that nobody gave it limits."""
-    if figure.standard_uncertainty > 0.0:
-        return case.words.plus_minus(figure, kind, case.units)
-    return f"{case.quantity(figure.value, kind)} ({case.words('survey.no_limits')})"
+    """A surveyed figure with its uncertainty, and the word that nobody gave it limits."""
+    if figure.standard_uncertainty <= 0.0:
+        return f"{case.quantity(figure.value, kind)} ({case.words('survey.exact')})"
+    shown = case.words.plus_minus(figure, kind, case.units)
+    return f"{shown} ({case.words('survey.no_limits')})" if is_assumed(figure) else shown
 
 
 def _rests_on(case: SiteCase) -> list[list[str]]:

@@ -17,6 +17,7 @@ from clackwork.site.design import Assumed
 from clackwork.site.quick import QuickAnswer, QuickAsk, QuickAssumptions, quick_answer
 from clackwork.site.site import lift_from_source
 from clackwork.site.stock import Stock, usual_bounds, usual_stock
+from clackwork.site.told import FALL_SPREAD
 from clackwork.twin.twin import Twin
 from clackwork.workbook_errors import restated
 from clackwork.workbook_reader import Table
@@ -93,8 +94,6 @@ _FIELD_OF = {
     "wanted_flow": "wanted",
 }
 """Field of the page by the name in `QuickAsk`."""
-_HALF_WIDTH = math.sqrt(3.0)
-"""Limits over standard uncertainty of what is known only within them: JCGM 100:2008, 4.3.7."""
 
 
 @dataclass(frozen=True)
@@ -160,7 +159,7 @@ class _Reading:
             typed: dict[str, Quantity] = {}
             value, spread = Table({key: text}, "", "ask", typed).spread(key, kind, "")
             self.quantities[key] = typed[f"ask.{key}"]
-            return value, spread or None
+            return value, spread
 
         found: tuple[float, float | None] | None = self.of(key, read)
         return found
@@ -210,7 +209,8 @@ def _read_ask(reading: _Reading, lift_from: str) -> dict[str, Any] | None:
             )
             return None
         height = lift_from_source(height, fall[0])
-        spread = None if spread is None else math.hypot(spread, fall[1] or 0.0)
+        of_fall = FALL_SPREAD * fall[0] if fall[1] is None else fall[1]
+        spread = None if spread is None else math.hypot(spread, of_fall)
     return {
         "fall": fall[0],
         "source_flow": flow[0],
@@ -330,17 +330,14 @@ def assumed_rows(typed: Typed, answer: QuickAnswer) -> tuple[tuple[Assumed, bool
     return tuple(rows)
 
 
-def site_entered(typed: Typed, answer: QuickAnswer, system: str) -> dict[str, Any]:
-    """What was said on the phone as a site's record has it, each figure with how far it may be off."""
-    texts, site = typed.texts, answer.site
-    lift_spread = site.lift_spread
-    if typed.lift_from == "source" and "±" not in texts["lift"]:
-        lift_spread = math.sqrt(max(lift_spread**2 - site.fall_spread**2, (0.5 * lift_spread) ** 2))
+def site_entered(typed: Typed) -> dict[str, Any]:
+    """What was said on the phone as a site's record has it; a survey assumes of figures without limits what the call did."""
+    texts = typed.texts
     entered: dict[str, Any] = {
         "note": "As told on the phone.",
-        "fall": _with_limits(texts["fall"], site.fall_spread, "head", system),
-        "source_flow": _with_limits(texts["flow"], site.source_flow_spread, "volume_flow", system),
-        SOURCE if typed.lift_from == "source" else PUMP: _with_limits(texts["lift"], lift_spread, "head", system),
+        "fall": texts["fall"],
+        "source_flow": texts["flow"],
+        SOURCE if typed.lift_from == "source" else PUMP: texts["lift"],
         "survey": {"line_length": texts["distance"]},
     }
     if "wanted" in texts:
@@ -353,20 +350,11 @@ def site_entered(typed: Typed, answer: QuickAnswer, system: str) -> dict[str, An
     return entered
 
 
-def _with_limits(text: str, spread: float, kind: str, system: str) -> str:
-    """A figure as typed with the limits that were assumed of it, unless its own stand there."""
-    if any(mark in text for mark in ("±", "+", "plus")):
-        return text
-    return f"{text} ± {format_quantity(_HALF_WIDTH * spread, kind, system, figures=2)}"
-
-
 def keep_as_site(
     book: Book,
     name: str,
     typed: Typed,
-    twins: Sequence[Twin],
     *,
-    system: str = "metric",
     by: str = "",
     request_id: str | None = None,
 ) -> Record:
@@ -381,8 +369,7 @@ def keep_as_site(
     """
     for key, error in typed.errors.items():
         raise InputError(key, error.value, error.allowed, error.next_step)
-    answer = answer_typed(typed, twins)
-    if answer is None:
+    if typed.missing:
         label = next(one.label for one in FIELDS if one.key == typed.missing[0])
         raise InputError(typed.missing[0], "(nothing)", f"it is needed: {label.lower()}")
-    return book.add("site", name, site_entered(typed, answer, system), by=by, request_id=request_id)
+    return book.add("site", name, site_entered(typed), by=by, request_id=request_id)

@@ -21,6 +21,7 @@ from clackwork.ram.parts import DeliveryLine
 from clackwork.site.promise import SITE_FRICTION_SPREAD, make_promise
 from clackwork.site.site import Promise, Range, Reason, Site
 from clackwork.site.standing import Standing
+from clackwork.site.told import FLOW_SPREAD, told_estimate
 from clackwork.site.visit import SiteReadings, Visit
 from clackwork.twin.twin import Rig, Twin
 from clackwork.water import STANDARD_GRAVITY, water_at
@@ -292,7 +293,9 @@ def reduce_readings(readings: SiteReadings) -> SiteFigures:
         run = _bench_run(RunKind.SHUT_BEATING, beats=readings.beats, duration=readings.beats_duration)
         beat_rate = reduce_run(run, used).beat_rate
     if readings.source_flow is not None:
-        source = Estimate(readings.source_flow, readings.source_flow_spread or 0.0, math.inf)
+        spread = readings.source_flow_spread
+        width = None if spread is None else math.sqrt(3.0) * spread
+        source = told_estimate(readings.source_flow, width, "source flow", FLOW_SPREAD)
     head = None if readings.pressure_gauge is None else _gauge_head(readings)
     return SiteFigures(waste, delivered, drawn, beat_rate, head, source)
 

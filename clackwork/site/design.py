@@ -275,3 +275,9 @@ class Design:
     measure_again: tuple[tuple[str, float], ...]
     engine_runs: int
     assumed: tuple[Assumed, ...] = ()
+
+    @property
+    def told_readings(self) -> frozenset[str]:
+        """Readings as in ``measure_again`` of which no limits were given, so that they are assumed."""
+        ends = (one.what for one in self.assumed if one.what.endswith("_spread"))
+        return frozenset(what.removesuffix("_spread").replace("_", " ") for what in ends)

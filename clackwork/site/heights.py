@@ -9,9 +9,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from clackwork.bench.gum import Component, Estimate, half_width, propagate, scatter_beyond, typed_estimate, weighted_sum
+from clackwork.bench.gum import Component, Estimate, half_width, propagate, scatter_beyond, weighted_sum
 from clackwork.bench.instruments import TEMPERATURE_HALF_WIDTH, Gauge
 from clackwork.errors import InputError, require_range
+from clackwork.site.told import FALL_PART, FALL_SPREAD, told_estimate
 from clackwork.water import STANDARD_GRAVITY, water_at
 
 METHODS = ("level", "hose", "gauge", "map", "typed")
@@ -33,7 +34,6 @@ MAP_SHARE = 0.5 / 1.645
 United States National Map Accuracy Standards of 1947 (from memory), taken as normal."""
 HIGHEST = 500.0
 """Most that a height here may be [m]."""
-_FALL = "fall"
 
 
 @dataclass(frozen=True)
@@ -216,9 +216,9 @@ def height_by_map(lower: float, higher: float, contour_interval: float) -> Estim
     return _height("higher", propagate(lambda values: values["higher"] - values["lower"], components))
 
 
-def typed_height(height: float, width: float = 0.0) -> Estimate:
-    """A height [m] as somebody gave it, with limits of plus or minus ``width``."""
-    return _height("height", typed_estimate(height, width, "height"))
+def typed_height(height: float, width: float | None = None) -> Estimate:
+    """A height [m] as somebody gave it, with limits of plus or minus ``width``; as told without limits when left out."""
+    return _height("height", told_estimate(height, width, "height", FALL_SPREAD))
 
 
 def named(estimate: Estimate, what: str) -> Estimate:
@@ -228,7 +228,7 @@ def named(estimate: Estimate, what: str) -> Estimate:
 
 def fall_in_lift(lift: Estimate) -> float:
     """Standard uncertainty [m] that a lift of :func:`lift_above_pump` has from the fall added to it; 0 from the pump."""
-    return math.sqrt(sum(part.amount**2 for part in lift.budget if part.name.startswith(f"{_FALL}: ")))
+    return math.sqrt(sum(part.amount**2 for part in lift.budget if part.name.startswith(FALL_PART)))
 
 
 def lift_above_pump(
@@ -265,7 +265,7 @@ def lift_above_pump(
                 "the outlet must be above the source, else water runs there by itself",
                 "Give lift_from_pump if you measured from the pump.",
             )
-        return weighted_sum([(1.0, named(from_source, "above the source")), (1.0, named(fall, _FALL))])
+        return weighted_sum([(1.0, named(from_source, "above the source")), (1.0, named(fall, FALL_PART.rstrip(": ")))])
     assert from_pump is not None  # one of the two is given
     if from_pump.value <= fall.value:
         raise InputError(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -14,6 +14,7 @@ from clackwork.site.promise import make_promise
 from clackwork.site.site import Reason, Site
 from clackwork.site.source_flow import driest
 from clackwork.site.survey import Survey
+from clackwork.site.told import TOLD_WORDS
 from clackwork.twin.fit import with_parameters
 from clackwork.twin.twin import Twin
 
@@ -121,10 +122,19 @@ def _delivered(twin: Twin, site: Site, shift: _Shift, pumps: int) -> float:
     return pumps * run.delivered_flow * min(1.0, there / drawn)
 
 
-def advice(shares: tuple[tuple[str, float], ...]) -> Reason | None:
-    """The reading to measure again, as a reason to show; None where the pump itself brings most of the spread."""
+def advice(shares: tuple[tuple[str, float], ...], told: Collection[str] = ()) -> Reason | None:
+    """The reading to measure again, as a reason to show; None where the pump itself brings most of the spread.
+
+    Parameters
+    ----------
+    shares : tuple of (str, float)
+        As from :func:`what_to_measure_again`.
+    told : collection of str, optional
+        Readings of which no limits were given.
+    """
     found = next(((name, share) for name, share in shares if name != PUMP), None)
     if found is None or found[1] < WORTH_SAYING:
         return None
     name, share = found
-    return Reason(f"measure_again_{name.replace(' ', '_')}", "note", WORDS[name], {"share": (share, "fraction")})
+    words = f"{WORDS[name]}; {TOLD_WORDS}" if name in told else WORDS[name]
+    return Reason(f"measure_again_{name.replace(' ', '_')}", "note", words, {"share": (share, "fraction")})

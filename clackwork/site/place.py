@@ -17,9 +17,11 @@ from clackwork.site.route import Route, RoutePoint
 from clackwork.site.site import Site
 from clackwork.site.source_flow import driest
 from clackwork.site.survey import Survey
+from clackwork.site.told import WHY, told_readings
 from clackwork.water import Water, water_at
 
 ASSUMED_WORDS = {
+    **WHY,
     "ground_to_source": "the way to the source was not surveyed: every length of drive pipe is taken to reach it",
     "route": "the way of the line was not surveyed: it is taken to climb evenly, with no point above the outlet",
     "wanted_flow": "nothing was asked for: the most that can be delivered is looked for",
@@ -150,5 +152,11 @@ def assumed_of(place: Place, usual_bounds: bool) -> tuple[Assumed, ...]:
         ("entry_loss", True, ENTRY_LOSS, "count"),
         ("fittings_loss", True, LINE_FITTINGS, "count"),
         ("bounds", usual_bounds, "", "words"),
+    ]
+    told = told_readings(survey.fall, survey.lift, place.source)
+    found += [
+        ("fall_spread", "fall" in told, survey.fall.standard_uncertainty, "head"),
+        ("lift_spread", "lift" in told, survey.lift.standard_uncertainty, "head"),
+        ("source_flow_spread", "source flow" in told, place.source.standard_uncertainty, "volume_flow"),
     ]
     return tuple(Assumed(what, value, kind, ASSUMED_WORDS[what]) for what, so, value, kind in found if so)

@@ -55,6 +55,9 @@ REASONS = {
     "what comes",
     "pipe_draws_air": "as the source gives less than the pump draws, its level falls to the mouth of the drive pipe, which "
     "then draws air",
+    "told_fall": "no limits were given with the fall: a standard uncertainty of {spread} is assumed",
+    "told_lift": "no limits were given with the lift: a standard uncertainty of {spread} is assumed",
+    "told_source_flow": "no limits were given with what the source gives: a standard uncertainty of {flow_spread} is assumed",
     "air_goes": "the air of the vessel is gone after about {gently_moved}, or {stirred} where its water is stirred, and a "
     "vessel full of water hammers: drain it before, or fit a snifter that keeps it",
 }
@@ -302,6 +305,7 @@ def _judge(promise: Promise, site: Site) -> tuple[str, tuple[Reason, ...]]:
     if site.wanted_flow is not None and promise.is_beating and promise.delivered_flow.low < site.wanted_flow:
         counted_on, wanted = ((flow, "daily_volume_flow") for flow in (promise.delivered_flow.low, site.wanted_flow))
         reasons.append(_reason("less_than_wanted", "only if", counted_on=counted_on, wanted=wanted))
+    reasons += _told_reasons(site)
     hardest_first = tuple(sorted(reasons, key=lambda reason: HARDNESS.index(reason.hardness)))
     answers = [reason.hardness for reason in hardest_first if reason.hardness != "note"]
     return (answers[0] if answers else "yes"), hardest_first
@@ -320,6 +324,16 @@ def _state_reasons(promise: Promise) -> list[Reason]:
     if not promise.is_beating:
         reasons.append(_reason("surge_if_shut_by_hand", "note", surge_head=(promise.surge_head.high, "head")))
     return reasons
+
+
+def _told_reasons(site: Site) -> list[Reason]:
+    """That spreads are assumed, where no limits were given."""
+    spreads = {
+        "fall": {"spread": (site.fall_spread, "head")},
+        "lift": {"spread": (site.lift_spread, "head")},
+        "source flow": {"flow_spread": (site.source_flow_spread, "volume_flow")},
+    }
+    return [_reason(f"told_{name.replace(' ', '_')}", "note", **spreads[name]) for name in site.told]
 
 
 def _water_reasons(promise: Promise, site: Site) -> list[Reason]:

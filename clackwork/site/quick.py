@@ -17,6 +17,7 @@ from clackwork.errors import InputError, require_range
 from clackwork.pipes import Pipe
 from clackwork.ram.parts import Build, DeliveryLine, DrivePipe, Surroundings
 from clackwork.ram.tuning import TuningBounds
+from clackwork.site import told
 from clackwork.site.design import Assumed
 from clackwork.site.laying import ENTRY_LOSS, HEAD_OVER_LIFT, laid_length, size_line, size_supply, usual_standpipe
 from clackwork.site.limits import conditions_of, limit_of, with_conditions
@@ -38,12 +39,8 @@ from clackwork.site.tried import Layout, retuned_twin
 from clackwork.twin.twin import Twin
 from clackwork.water import Water, water_at
 
-FALL_SPREAD, LIFT_SPREAD, FLOW_SPREAD = 0.05, 0.05, 0.15
-"""Relative standard uncertainty of heights and flow told on the phone: common practice, no published source."""
 WHY = {
-    "fall_spread": "heights told on the phone are good to about a twentieth",
-    "lift_spread": "heights told on the phone are good to about a twentieth",
-    "source_flow_spread": "a flow told on the phone is good to about a seventh; only its 5 % point is counted on",
+    **told.WHY,
     "drive_pipe": "of the series first in the stock, the bore nearest to that of the waste valve's seat",
     "drive_length": "the distance to the source where it is 3 to 12 times the fall, else 5 times the fall: the engine "
     "delivers most on the shortest pipe that keeps the beats within the published band",
@@ -84,7 +81,7 @@ class QuickAsk:
     wanted_flow : float or None
         Delivered flow that is wanted [m3/s]; None when nothing was said.
     fall_spread, source_flow_spread, lift_spread : float or None
-        Standard uncertainties [m], [m3/s], [m]; None for those of figures told on the phone.
+        Standard uncertainties [m], [m3/s], [m]; None for those of figures told without limits.
     lift_from_source : bool
         Whether the fall was added to a height above the source: both are then off together.
     """
@@ -302,10 +299,14 @@ def _promised(
 
 def _place(ask: QuickAsk, assume: QuickAssumptions) -> _Place:
     """Spreads, surroundings and lengths, as set or assumed."""
+    fall = told.FALL_SPREAD * ask.fall if ask.fall_spread is None else ask.fall_spread
+    lift = told.LIFT_SPREAD * ask.lift
+    if ask.lift_from_source:
+        lift = math.hypot(told.LIFT_SPREAD * (ask.lift - ask.fall), fall)
     spreads = {
-        "fall": FALL_SPREAD * ask.fall if ask.fall_spread is None else ask.fall_spread,
-        "lift": LIFT_SPREAD * ask.lift if ask.lift_spread is None else ask.lift_spread,
-        "source_flow": FLOW_SPREAD * ask.source_flow if ask.source_flow_spread is None else ask.source_flow_spread,
+        "fall": fall,
+        "lift": lift if ask.lift_spread is None else ask.lift_spread,
+        "source_flow": told.FLOW_SPREAD * ask.source_flow if ask.source_flow_spread is None else ask.source_flow_spread,
     }
     usual = Surroundings()
     surroundings = Surroundings(

@@ -43,6 +43,8 @@ class Site:
         Plan area of that standpipe [m2].
     submergence : float
         Depth of the drive pipe's mouth under the full level [m]; 0 when it was not measured.
+    told : tuple of str
+        Those of "fall", "lift" and "source flow" of which no limits were given: their spreads are assumed.
     """
 
     name: str
@@ -59,6 +61,7 @@ class Site:
     feed: SupplyPipe | None = None
     standpipe_area: float = math.inf
     submergence: float = 0.0
+    told: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         require_range("site.fall", self.fall, 0.1, 60.0, "m", "Fall is from the source down to the pump.")

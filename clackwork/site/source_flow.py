@@ -22,6 +22,7 @@ from clackwork.bench.gum import (
 from clackwork.bench.instruments import Bucket, Stopwatch
 from clackwork.errors import InputError, require_range
 from clackwork.site.survey import SourceReading, Survey
+from clackwork.site.told import FLOW_SPREAD, told_estimate
 from clackwork.water import STANDARD_GRAVITY
 
 METHODS = ("bucket", "notch", "float", "typed")
@@ -265,10 +266,10 @@ def flow_by_float(
     return propagate(flow, components)
 
 
-def typed_flow(flow: float, width: float = 0.0) -> Estimate:
-    """A flow [m3/s] as somebody gave it, with limits of plus or minus ``width``."""
+def typed_flow(flow: float, width: float | None = None) -> Estimate:
+    """A flow [m3/s] as somebody gave it, with limits of plus or minus ``width``; as told without limits when left out."""
     require_range("flow", flow, 1e-7, 100.0, "m3/s", "Time how long it takes to fill a bucket.")
-    return typed_estimate(flow, width, "flow")
+    return told_estimate(flow, width, "flow", FLOW_SPREAD)
 
 
 def _carried(reading: SourceReading, share: Sequence[float], month: int) -> Estimate:

@@ -107,8 +107,6 @@ def keep(request: Request, asked: QuickKept) -> RecordOut:
         book_of(request),
         asked.name,
         asked.typed(twins, stock_of(book_of(request))),
-        twins,
-        system=asked.units,
         by=visitor_of(request).name,
         request_id=asked.request_id,
     )

@@ -136,8 +136,6 @@ async def keep_page(request: Request) -> Response:
                 book,
                 name,
                 typed,
-                twins,
-                system=units_of(request),
                 by=visitor_of(request).name,
                 request_id=request_id or None,
             )

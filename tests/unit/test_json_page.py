@@ -80,6 +80,8 @@ KINDS_OF_REASONS = {
     "drawdown": "length",
     "gently_moved": "duration",
     "stirred": "duration",
+    "spread": "head",
+    "flow_spread": "volume_flow",
 }
 
 

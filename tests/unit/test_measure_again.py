@@ -12,6 +12,7 @@ from clackwork.site.measure_again import PUMP, WORDS, advice, what_to_measure_ag
 from clackwork.site.site import Site
 from clackwork.site.source_flow import typed_flow
 from clackwork.site.survey import SourceReading, Survey
+from clackwork.site.told import TOLD_WORDS
 
 
 def spoilt(fall: float = 0.01, lift: float = 0.01, flow: float = 0.1, *, there: float = 32.0) -> tuple[Survey, Site]:
@@ -46,6 +47,13 @@ def test_the_reading_that_was_spoilt_is_named(place: tuple[Survey, Site], readin
     assert shares[0][0] == reading
     said = advice(shares)
     assert said is not None and said.hardness == "note" and said.values["share"] == (shares[0][1], "fraction")
+
+
+def test_the_advice_says_that_limits_were_assumed() -> None:
+    shares = (("fall", 0.6), (PUMP, 0.3), ("lift", 0.1))
+    said, plain = advice(shares, ("fall",)), advice(shares, ("lift",))
+    assert said is not None and said.words.endswith(TOLD_WORDS)
+    assert plain is not None and TOLD_WORDS not in plain.words
 
 
 def test_good_readings_leave_the_pump() -> None:

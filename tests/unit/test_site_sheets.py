@@ -31,7 +31,9 @@ from clackwork.sheets.proposal_sheet import proposal_fields
 from clackwork.sheets.site_case import SiteCase, site_case
 from clackwork.sheets.site_sheets import SITE_SHEETS
 from clackwork.site.check_reasons import CHECK_REASONS
+from clackwork.site.design import Assumed
 from clackwork.site.due import care_items
+from clackwork.site.heights import typed_height
 from clackwork.site.limits import LIMITS
 from clackwork.site.promise import REASONS
 from clackwork.site.site import Range, Reason
@@ -292,13 +294,28 @@ def test_names_stay_text() -> None:
     assert ugly in text_of(pdf)
 
 
-@pytest.mark.parametrize(("language", "said"), [("en", "taken as exact"), ("es", "se toma como exacto")])
-def test_a_figure_without_limits_is_said_to_be_taken_as_exact(language: str, said: str) -> None:
-    exact = survey(fall=replace(survey().fall, standard_uncertainty=0.0))
-    rows = dict(proposal_fields(case(language, survey=exact))["rests_on"])
-    title = load_words(language)("survey.fall")
-    assert said in rows[title] and "±" not in rows[title]
+@pytest.mark.parametrize(
+    ("width", "language", "said"),
+    [
+        (0.0, "en", "taken as exact"),
+        (0.0, "es", "se toma como exacto"),
+        (None, "en", "no limits given: assumed"),
+        (None, "es", "sin límites dados: se supone"),
+    ],
+)
+def test_a_figure_is_said_to_be_exact_or_without_limits(width: float | None, language: str, said: str) -> None:
+    fields = proposal_fields(case(language, survey=survey(fall=typed_height(survey().fall.value, width))))
+    row = dict(fields["rests_on"])[load_words(language)("survey.fall")]
+    assert said in row and ("±" in row) is (width is None)
     assert said not in str(proposal_fields(case(language))["rests_on"])
+
+
+def test_what_to_measure_again_says_which_limits_were_assumed() -> None:
+    plain = design()
+    assumed = replace(plain, assumed=(Assumed("fall_spread", 0.15, "head", "why"),))
+    said, before = (proposal_fields(case(design=one))["again"] for one in (assumed, plain))
+    assert [("assumed" in line) for line in said] == [name == "fall" for name, _ in plain.measure_again][: len(said)]
+    assert "assumed" not in str(before)
 
 
 def english_pieces() -> set[str]:

@@ -15,6 +15,7 @@ from clackwork.book import open_book
 from clackwork.book.kinds import Around, read_entered
 from clackwork.errors import InputError
 from clackwork.site.source_flow import driest
+from clackwork.site.told import ASSUMED, FALL_SPREAD, FLOW_SPREAD, LIFT_SPREAD, told_readings
 from clackwork.web.summaries import summary
 from clackwork.workbook import load_workbook
 from clackwork.workbook_reader import Table, parse_toml
@@ -52,6 +53,31 @@ def test_a_typed_place_is_what_it_was_before_there_were_surveys() -> None:
         and found.site.fall_spread == pytest.approx(0.03 / math.sqrt(3.0))
     )
     assert found.survey.line_length == 90.0 and found.site.source_flow == found.survey.source[0].flow.value
+
+
+def test_figures_without_limits_are_as_good_as_those_told_on_the_phone() -> None:
+    told = place(fall="3 m", lift_from_pump=None, lift_from_source="19 m", source_flow="30 L/min").survey
+    assert told.fall.standard_uncertainty == pytest.approx(FALL_SPREAD * 3.0)
+    assert told.lift.standard_uncertainty == pytest.approx(math.hypot(LIFT_SPREAD * 19.0, FALL_SPREAD * 3.0))
+    assert told.source[0].flow.relative_uncertainty == pytest.approx(FLOW_SPREAD)
+    assert {part.source for part in (*told.fall.budget, *told.lift.budget, *told.source[0].flow.budget)} == {ASSUMED}
+    assert told_readings(told.fall, told.lift, driest(told)) == ("fall", "lift", "source flow")
+
+
+def test_no_limits_are_not_limits_of_nothing() -> None:
+    exact = place(
+        fall="3 m ± 0 m", lift_from_pump=None, lift_from_source="19 m", source_flow="30 L/min ± 0 L/min"
+    ).survey
+    assert exact.fall.standard_uncertainty == exact.source[0].flow.standard_uncertainty == 0.0
+    assert told_readings(exact.fall, exact.lift, driest(exact)) == ("lift",)
+    fall_only = place(fall="3 m", lift_from_pump=None, lift_from_source="19 m ± 0.1 m").survey
+    assert told_readings(fall_only.fall, fall_only.lift, driest(fall_only)) == ("fall", "source flow")
+
+
+def test_a_designed_site_says_which_limits_are_assumed() -> None:
+    found = read_place(Table({**SITE, "source_flow": "30 L/min"}, "site 'a'", "site.a", {}), "a").site
+    assert found is not None and found.told == ("source flow",)
+    assert found.source_flow_spread == pytest.approx(FLOW_SPREAD * found.source_flow)
 
 
 def test_readings_stand_in_place_of_typed_figures() -> None:
