@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from clackwork.life.part_dates import BeatsAt, PartAt
@@ -56,9 +57,7 @@ def sites_due(
     """
     today = today or datetime.date.today()
     sites = {one.id: one for one in ([book.get("site", site_id)] if site_id else all_records(book, "site"))}
-    visits: dict[int, list[Record]] = {}
-    for one in all_records(book, "visit", {} if site_id is None else {"site": site_id}):
-        visits.setdefault(one.links["site"], []).append(one)
+    visits = _visits_by_site(book, site_id)
     stale: dict[int, str] = {}
     places, by_name = [], {}
     for number, site in sites.items():
@@ -94,12 +93,22 @@ def _sites_of(parts: Sequence[PartRead]) -> set[int]:
 
 def _rates(book: Book, sites: Collection[int], places: Sequence[Place] = ()) -> dict[int, BeatsAt]:
     """Beats counted or promised at sites by their numbers, as far as they are known."""
-    known = {one.site: one for one in places}
-    found = {}
-    for number in sites:
-        place = known.get(book.get("site", number).name) or _place_at(book, number)
-        if place.beat_rate:
-            found[number] = BeatsAt(place.beat_rate, "counted" if place.rate_counted else "promised")
+    known = {one.site: (one.beat_rate, one.rate_counted) for one in places}
+    there = [one for one in all_records(book, "site") if one.id in sites] if sites else []
+    found = {one.id: known.get(one.name, (None, False)) for one in there}
+    unknown = [one for one in there if not found[one.id][0]]
+    visits = _visits_by_site(book) if unknown else {}
+    found |= {one.id: _rate_by(book, one, visits.get(one.id, [])) for one in unknown}
+    return {
+        number: BeatsAt(rate, "counted" if counted else "promised") for number, (rate, counted) in found.items() if rate
+    }
+
+
+def _visits_by_site(book: Book, site_id: int | None = None) -> dict[int, list[Record]]:
+    """Visits by the number of their site, of all sites in one listing."""
+    found: dict[int, list[Record]] = {}
+    for one in all_records(book, "visit", {} if site_id is None else {"site": site_id}):
+        found.setdefault(one.links["site"], []).append(one)
     return found
 
 
@@ -133,10 +142,10 @@ def care_card_parts(
     return dates_for_card(read, parts_at(book, read, _rates(book, _sites_of(read))), site_id, build, beats, today)
 
 
-def _place_at(book: Book, number: int) -> Place:
-    """What is known of a site by its number."""
-    site = book.get("site", number)
-    return _place(book, site, list(all_records(book, "visit", {"site": number})), {})
+def _rate_by(book: Book, site: Record, records: Sequence[Record]) -> tuple[float | None, bool]:
+    """As :func:`_beat_rate`; a comparison is looked up only where no visit counted beats."""
+    read = [(visit_of(one, site.name), one.id) for one in sorted(records, key=lambda one: one.id)]
+    return _beat_rate([(visit, partial(kept_comparison, book, number)) for visit, number in read])
 
 
 def _place(book: Book, site: Record, records: list[Record], stale: dict[int, str]) -> Place:
@@ -149,7 +158,7 @@ def _place(book: Book, site: Record, records: list[Record], stale: dict[int, str
     if build is None:
         found = build_at(book, standing)
         build = found.id if found else None
-    rate, counted = _beat_rate([(visit, kept[one.id]) for one, visit in read])
+    rate, counted = _beat_rate([(visit, partial(kept.get, one.id)) for one, visit in read])
     return Place(
         site=site.name,
         as_built=standing,
@@ -170,13 +179,14 @@ def _is_out(kept: Comparison | None) -> bool:
     return kept is not None and not kept.is_in
 
 
-def _beat_rate(read: list[tuple[Visit, Comparison | None]]) -> tuple[float | None, bool]:
+def _beat_rate(read: Sequence[tuple[Visit, Callable[[], Comparison | None]]]) -> tuple[float | None, bool]:
     """Beats a second as counted last, else as promised last; and whether they were counted."""
     by_date = sorted(read, key=lambda pair: pair[0].date, reverse=True)
     for visit, _ in by_date:
         if visit.readings.beats and visit.readings.beats_duration:
             return visit.readings.beats / visit.readings.beats_duration, True
-    return next((kept.beat_rate for _, kept in by_date if kept is not None and kept.beat_rate), None), False
+    compared = (compare() for _, compare in by_date)
+    return next((kept.beat_rate for kept in compared if kept is not None and kept.beat_rate), None), False
 
 
 def _stale(book: Book, build_id: int, known: dict[int, str]) -> str:

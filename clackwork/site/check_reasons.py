@@ -53,6 +53,8 @@ CHECK_REASONS = {
     "drain_at_pump": "where it cannot be buried it has to run or be drained: a drain at the pump; the line has no low point "
     "on its way",
     # stream
+    "source_held_back": "of the {there} that the source gives in the driest time only {counted_on} is counted on, as it is "
+    "not known better, and that bounds the pump: measured better, more may be promised",
     "takes_much_of_stream": "in its driest month the pump takes {share} of what the source gives; what has to stay in the "
     "stream is for the authority to say",
     "source_below_least": "months of the year in which the source gives less than the {least} that the smallest tuning "

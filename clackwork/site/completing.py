@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from clackwork.ram.batch import Progress
 from clackwork.ram.engine import BeatResult, shut_off_head
 from clackwork.site.candidates import by_length, tuning_bands
+from clackwork.site.check_reasons import check_reason
 from clackwork.site.choosing import Checked, Picked, Promised
 from clackwork.site.costing import bill_of, quote
 from clackwork.site.design import Choice, MonthPlan, PipeCheck, RuleOfThumb, Zone
@@ -18,13 +19,14 @@ from clackwork.site.laying import LINE_FITTINGS
 from clackwork.site.limits import answer_of, conditions_of, with_conditions
 from clackwork.site.line_checks import check_drive_pipe, check_line, zone_line
 from clackwork.site.line_heads import LineDuty
+from clackwork.site.needs import Needs
 from clackwork.site.place import Place
 from clackwork.site.prices import Alternative, PriceList
 from clackwork.site.promise import SECONDS_A_DAY
 from clackwork.site.quick_plans import Path
 from clackwork.site.rules_of_thumb import Chosen, rules_for
 from clackwork.site.season import plan_months, stream_reason
-from clackwork.site.site import Reason
+from clackwork.site.site import Promise, Reason
 from clackwork.site.source_flow import flow_by_month, months_known
 from clackwork.site.standpipe import beat_volume, check_supply_pipe
 from clackwork.site.stock import Stock
@@ -33,6 +35,9 @@ from clackwork.site.vessel import least_vessel
 
 _SEASON_RUNS = 49
 """Tunings that a plan of months tries for each number of pumps, about."""
+_HELD_BACK = 0.9
+"""Share of the source that is counted on, and of that what is drawn, at which its reading is said to bound the pump: common
+practice, no published source."""
 
 
 @dataclass(frozen=True)
@@ -157,7 +162,16 @@ class Completion:
         reasons += air_reasons(air_points(place.route, zones, promise.delivered_flow.low))
         reasons += frost_reasons(place.route, place.survey.frost_depth)
         reasons.append(stream_reason(promise.water_needed.middle, place.source.value + place.survey.stream_keeps))
+        reasons += self._held_back(promise)
         return zones, tuple(checks), reasons
+
+    def _held_back(self, promise: Promise) -> list[Reason]:
+        """That how well the source is known bounds what the pump may draw, where it does."""
+        there, counted_on = self.place.source.value, self.place.drawn_at_most
+        if counted_on > _HELD_BACK * there or promise.water_needed.high < _HELD_BACK * counted_on:
+            return []
+        figures = {"there": (there, "volume_flow"), "counted_on": (counted_on, "volume_flow")}
+        return [check_reason("source_held_back", "note", **figures)]
 
     def _months(self, laid: Laid) -> tuple[tuple[MonthPlan, ...], tuple[Reason, ...], int]:
         """What to do month by month where the course of the source is known."""
@@ -165,6 +179,9 @@ class Completion:
         if not months_known(survey):
             return (), (), 0
         flows = [flow.value for flow in flow_by_month(survey)]
+        needs: Needs | list[float] | None = survey.needs
+        if (survey.needs is None or survey.needs.highest_daily <= 0.0) and survey.wanted_flow is not None:
+            needs = [SECONDS_A_DAY * survey.wanted_flow] * 12
         bounds = self.stock.bounds_of(candidate.twin.build)
         season = plan_months(
             replace(laid.case, line=None),
@@ -172,7 +189,7 @@ class Completion:
             candidate.pumps,
             bounds,
             flows,
-            survey.needs,
+            needs,
             workers=self.workers,
         )
         return season.months, season.reasons, _SEASON_RUNS * candidate.pumps

@@ -57,7 +57,8 @@ REASONS = {
     "then draws air",
     "told_fall": "no limits were given with the fall: a standard uncertainty of {spread} is assumed",
     "told_lift": "no limits were given with the lift: a standard uncertainty of {spread} is assumed",
-    "told_source_flow": "no limits were given with what the source gives: a standard uncertainty of {flow_spread} is assumed",
+    "told_source_flow": "no limits were given with what the source gives: a standard uncertainty of {flow_spread} is "
+    "assumed",
     "air_goes": "the air of the vessel is gone after about {gently_moved}, or {stirred} where its water is stirred, and a "
     "vessel full of water hammers: drain it before, or fit a snifter that keeps it",
 }

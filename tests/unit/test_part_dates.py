@@ -9,16 +9,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from invented_design import choice, design, survey
 from shop_case import Shop, shop
+from sqlalchemy.engine import Engine
 from test_sheets import text_of
 
+from clackwork.book import open_book
 from clackwork.life.part_dates import UNKNOWN, BeatsAt, KindLife, PartAt, life_of_kind, part_dates
 from clackwork.life.part_record import Look, PartRecord
 from clackwork.life.stress import LifeModel
 from clackwork.sheets.site_sheets import care_pdf
+from clackwork.shop.all_records import all_records
 from clackwork.shop.part_service import dates_for_card, keep_landings, parts_at, read_parts
-from clackwork.shop.sites_due import sites_due
+from clackwork.shop.sites_due import _rates, sites_due
 
 DAY = datetime.date(2024, 1, 1)
 YEAR = 365.25 * 86400.0
@@ -94,6 +98,32 @@ def test_what_is_known_narrows_the_dates() -> None:
     many = part_dates(life_of_kind(lives, "waste_rubber", "rubber", DAY), DAY, COUNTED)
     assert many.months[2] / many.months[0] < 0.3 * few.months[2] / few.months[0]
     assert (many.parts, many.failures, few.parts) == (6, 6, 0)
+
+
+def test_rates_of_many_sites_are_asked_in_few_queries(tmp_path: Path) -> None:
+    entered = {"fall": "3 m", "lift_from_pump": "22 m", "source_flow": "30 L/min", "survey": {"line_length": "90 m"}}
+    read = {"date": "2026-03-01", "purpose": "service", "beats": "120", "beats_duration": "100 s"}
+    asked: list[object] = []
+
+    def note(*what: object) -> None:
+        asked.append(what[2])
+
+    counts = []
+    with open_book(tmp_path) as book:
+        for number in range(12):
+            site = book.add("site", f"place {number}", entered)
+            book.add("visit", f"visit {number}", read, links={"site": site.id})
+            if number in (1, 11):
+                wanted = {one.id for one in all_records(book, "site")}
+                asked.clear()
+                sa.event.listen(Engine, "before_cursor_execute", note)
+                try:
+                    rates = _rates(book, wanted)
+                finally:
+                    sa.event.remove(Engine, "before_cursor_execute", note)
+                assert {(one.rate, one.rate_from) for one in rates.values()} == {(1.2, "counted")} and len(rates) == number + 1
+                counts.append(len(asked))
+    assert counts[0] == counts[1] > 0
 
 
 def test_a_part_that_runs_at_a_site_is_due_there(works: Shop) -> None:

@@ -75,8 +75,8 @@ def test_no_limits_are_not_limits_of_nothing() -> None:
 
 
 def test_a_designed_site_says_which_limits_are_assumed() -> None:
-    found = read_place(Table({**SITE, "source_flow": "30 L/min"}, "site 'a'", "site.a", {}), "a").site
-    assert found is not None and found.told == ("source flow",)
+    found = read_place(Table(dict(SITE), "site 'a'", "site.a", {}), "a").site
+    assert found is not None and found.told == ("lift", "source flow")
     assert found.source_flow_spread == pytest.approx(FLOW_SPREAD * found.source_flow)
 
 
