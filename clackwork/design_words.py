@@ -36,8 +36,6 @@ READINGS = {
     "pump": "the pump itself, which only more runs at the bench would narrow",
 }
 """What brings spread to a promise, in words."""
-_LEAST_SHARE = 0.02
-"""Share of the spread from which a reading is named."""
 FIRST, PRESSURES, RUNNING = (
     ("daily_delivery", "water_needed", "water_there"),
     ("peak_head", "surge_head", "pressure_margin", "rating_head"),
@@ -349,8 +347,7 @@ def again_lines(design: Design) -> list[str]:
     return [
         f"{READINGS.get(name, name)}: {100.0 * share:.0f} % of the spread"
         f"{f'; {TOLD_WORDS}' if name in design.told_readings else ''}"
-        for name, share in design.measure_again
-        if share >= _LEAST_SHARE
+        for name, share in design.worth_naming
     ]
 
 

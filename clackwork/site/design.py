@@ -13,6 +13,10 @@ AIMS = ("delivery", "least_water", "cost")
 """What a choice is best for."""
 
 
+LEAST_SHARE = 0.02
+"""Share of the spread from which a reading is named: common practice, no published source."""
+
+
 @dataclass(frozen=True)
 class Zone:
     """A stretch of the delivery line with one pipe.
@@ -275,6 +279,11 @@ class Design:
     measure_again: tuple[tuple[str, float], ...]
     engine_runs: int
     assumed: tuple[Assumed, ...] = ()
+
+    @property
+    def worth_naming(self) -> tuple[tuple[str, float], ...]:
+        """Those of ``measure_again`` that bring enough of the spread to be named."""
+        return tuple(one for one in self.measure_again if one[1] >= LEAST_SHARE)
 
     @property
     def told_readings(self) -> frozenset[str]:
