@@ -347,7 +347,7 @@ def again_lines(design: Design) -> list[str]:
     return [
         f"{READINGS.get(name, name)}: {100.0 * share:.0f} % of the spread"
         f"{f'; {TOLD_WORDS}' if name in design.told_readings else ''}"
-        for name, share in design.worth_naming
+        for name, share in design.readings_worth
     ]
 
 

@@ -78,7 +78,7 @@ def proposal_fields(case: SiteCase) -> Fields:
                 reading=words.known("reading", name),
                 share=case.quantity(share, "fraction", figures=2),
             )
-            for name, share in case.design.worth_naming[:_MOST_TO_MEASURE]
+            for name, share in case.design.readings_worth[:_MOST_TO_MEASURE]
         ],
         "rules_head": head_words(case, "rules", ("topic", "author", "rule", "chosen")),
         "rules": _rules(case),

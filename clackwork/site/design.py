@@ -281,7 +281,7 @@ class Design:
     assumed: tuple[Assumed, ...] = ()
 
     @property
-    def worth_naming(self) -> tuple[tuple[str, float], ...]:
+    def readings_worth(self) -> tuple[tuple[str, float], ...]:
         """Those of ``measure_again`` that bring enough of the spread to be named."""
         return tuple(one for one in self.measure_again if one[1] >= LEAST_SHARE)
 
