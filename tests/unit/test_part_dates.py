@@ -121,7 +121,9 @@ def test_rates_of_many_sites_are_asked_in_few_queries(tmp_path: Path) -> None:
                     rates = _rates(book, wanted)
                 finally:
                     sa.event.remove(Engine, "before_cursor_execute", note)
-                assert {(one.rate, one.rate_from) for one in rates.values()} == {(1.2, "counted")} and len(rates) == number + 1
+                assert {(one.rate, one.rate_from) for one in rates.values()} == {(1.2, "counted")} and len(
+                    rates
+                ) == number + 1
                 counts.append(len(asked))
     assert counts[0] == counts[1] > 0
 
