@@ -9,7 +9,7 @@ from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Page, expect
 from starlette.responses import PlainTextResponse
 from starlette.types import Receive, Scope, Send
 
@@ -17,6 +17,7 @@ from clackwork.web.serve import listen
 
 AXE = Path(__file__).resolve().parent / "vendor" / "axe.min.js"
 NewContext = Callable[[str], BrowserContext]
+expect.set_options(timeout=30_000)  # [ms] machines may be busy; how fast a page is, the benchmarks tell
 
 
 class Served:
