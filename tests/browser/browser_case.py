@@ -66,5 +66,9 @@ class Served:
 
 def card_at_hand(page: Page) -> None:
     """Wait until the phone has the card, and its worker answers for a server that does not."""
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    page.wait_for_function("caches.match('/bench/card').then(Boolean)")
+    page.evaluate(
+        """async () => {
+            await navigator.serviceWorker.ready;
+            while (!(await caches.match("/bench/card"))) await new Promise((again) => setTimeout(again, 50));
+        }"""
+    )

@@ -119,6 +119,8 @@ VISIT = {
     "beats_duration": "2:00",
 }
 """What was read on a visit."""
+NOT_SEEN = ("beats", "wear", "weight_loss", "leak", "just_seen", "seen_failing", "cause")
+"""What a look at a part may leave out."""
 ODD: tuple[Any, ...] = ("", "0 m", "-1 L", "1e308 mm", "1e400 m", "nan kg", "x" * 300, [], {}, None, 1e308, True, [[0]])
 """What stands at times in the place of something sensible."""
 
@@ -320,7 +322,7 @@ def meet_fields(values: dict[str, Any], there: There, draw: Any, meet: Any, path
         values |= {"confidence": 0.9, "shape": 1.0, "lowest_exponent": None, "highest_exponent": None, "most_parts": 4}
         values |= {"site_id": there.records_of("site", "Upper Hazel"), "falls": ["2 m"]}
     if path.endswith("/looks") and meet():
-        values.update((key, None) for key in ("beats", "wear", "just_seen", "seen_failing", "cause") if key in values)
+        values.update((key, None) for key in NOT_SEEN if key in values)
         values |= {"date": "2025-05-03", "outcome": "runs on"}
     runs = [there.records[number] for number in there.numbers["run"]]
     if path == "/api/bench/plan" and meet():

@@ -47,13 +47,16 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
     "source_drawn_down": ({"source_state": "drawn down", "drawdown": 0.2}, "note"),
     "pipe_draws_air": ({"source_state": "starved"}, "note"),
     "air_goes": ({"vessel_air": (4e4, 2e5)}, "note"),
+    "told_fall": ({"told": ("fall",)}, "note"),
+    "told_lift": ({"told": ("fall", "lift")}, "note"),
+    "told_source_flow": ({"told": ("source flow",)}, "note"),
 }
 """What brings each reason about, and how hard it then is; the invented site wants 2.5e-5 m3/s."""
 
 
-def judged(**changes: Any) -> Promise:
+def judged(told: tuple[str, ...] = (), **changes: Any) -> Promise:
     before = replace(BASE, **changes)
-    answer, reasons = _judge(before, site())
+    answer, reasons = _judge(before, replace(site(), told=told))
     return replace(before, answer=answer, reasons=reasons)
 
 
