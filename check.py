@@ -37,7 +37,7 @@ def missing_programs():
     ]
 
 
-def steps(quick, whole=False):
+def steps(quick, whole):
     """Name and module arguments of each check; the tests come last so that their summary ends the output."""
     listed = [("ruff", ["ruff", "check", "."])]
     # the tests of a file share what they set up, and conftest.py orders the files

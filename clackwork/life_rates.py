@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from clackwork.errors import ClackworkError
-from clackwork.life.part_dates import UNKNOWN, BeatsAt, PartAt, PartDates, card_dates, dates_in_service
+from clackwork.life.part_dates import UNKNOWN, BeatsAt, PartAt, PartDates, card_dates, dates_by_place
 from clackwork.life.part_record import PartRecord
 from clackwork.life.stress import landing_stress
 from clackwork.life_report import beats_counted
@@ -15,6 +15,7 @@ from clackwork.ram.engine import RamCase
 from clackwork.ram.shared import settle_alike
 from clackwork.site.commissioning import as_it_stands
 from clackwork.site.design import Choice
+from clackwork.site.laid import case_of
 from clackwork.site.visit import Visit
 from clackwork.switch_job import site_of_record
 from clackwork.twin.fit import with_parameters
@@ -96,9 +97,7 @@ def beats_of_choice(choice: Choice, twins: Sequence[Twin]) -> BeatsAt:
     promised = BeatsAt(choice.promise.beat_rate.middle, "promised")
     if twin is None or not promised.rate > 0.0:
         return promised
-    site, build = choice.site, with_parameters(choice.build, twin.best)
-    case = RamCase(build, choice.drive_pipe, site.supply, site.surroundings, line=site.line)
-    found = _beats_of(case, choice.pumps)
+    found = _beats_of(case_of(replace(twin, build=choice.build), choice.site), choice.pumps)
     return promised if found is None else replace(promised, landing=found.landing)
 
 
@@ -128,11 +127,7 @@ def dates_of_workbook(
 ) -> dict[str, tuple[PartDates, ...]]:
     """Service dates of the parts that run on at the sites of a workbook, by name of the site."""
     records = parts_of_workbook(workbook, twins)
-    here = [one for one in records if not one.part.on_rig and one.runs_on]
-    found: dict[str, tuple[PartDates, ...]] = {}
-    for one, dates in zip(here, dates_in_service(here, records, today), strict=True):
-        found[one.part.place] = (*found.get(one.part.place, ()), dates)
-    return found
+    return dates_by_place([(one.part.place, one) for one in records if not one.part.on_rig], records, today)
 
 
 def card_of_workbook(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from clackwork.life.service import LOOKS_BEFORE_RENEWAL, RENEW_AT
 from clackwork.life.stress import LifeModel, StressedExposure, fit_life, priors_for
 from clackwork.site.site import Reason
 
+_Place = TypeVar("_Place", bound=int | str)
 _LONGEST = 1200.0
 """No date is told beyond a hundred years [months]."""
 USUAL_RATE = 1.0
@@ -272,6 +274,26 @@ def dates_in_service(
     running = [one for one in wanted if one.runs_on]
     lives = {kind: life_of_kind(records, *kind, today) for kind in {one.kind for one in running}}
     return tuple(dates_of_part(lives[one.kind], one) for one in running)
+
+
+def dates_by_place(
+    here: Iterable[tuple[_Place, PartAt]], records: Sequence[PartAt], today: datetime.date
+) -> dict[_Place, tuple[PartDates, ...]]:
+    """The same by place.
+
+    Parameters
+    ----------
+    here : iterable of (name or number of the place, PartAt)
+        One that runs no more has no dates.
+    records, today
+        As of :func:`dates_in_service`.
+    """
+    running = [(place, one) for place, one in here if one.runs_on]
+    dates = dates_in_service([one for _, one in running], records, today)
+    found: dict[_Place, tuple[PartDates, ...]] = {}
+    for (place, _), one in zip(running, dates, strict=True):
+        found[place] = (*found.get(place, ()), one)
+    return found
 
 
 def dates_of_part(life: KindLife, one: PartAt) -> PartDates:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from clackwork._cache import kernel_key
 from clackwork.book import Book, Record
-from clackwork.life.part_dates import UNKNOWN, BeatsAt, PartAt, PartDates, card_dates, dates_in_service
+from clackwork.life.part_dates import UNKNOWN, BeatsAt, PartAt, PartDates, card_dates, dates_by_place
 from clackwork.life.part_record import PartRecord
 from clackwork.shop.all_records import all_records
 from clackwork.shop.job_rows import Job, ask_for
@@ -96,16 +96,8 @@ def dates_of_parts(
         The same (:func:`parts_at`).
     today : datetime.date
     """
-    sites = [one.site for one, at in zip(read, records, strict=True) if at.runs_on]
-    running = [at for at in records if at.runs_on]
-    here = [place for place, site in enumerate(sites) if site is not None]
-    dates = dates_in_service([running[place] for place in here], records, today)
-    found: dict[int, tuple[PartDates, ...]] = {}
-    for place, one in zip(here, dates, strict=True):
-        site = sites[place]
-        assert site is not None
-        found[site] = (*found.get(site, ()), one)
-    return found
+    at_sites = [(one.site, at) for one, at in zip(read, records, strict=True) if one.site is not None]
+    return dates_by_place(at_sites, records, today)
 
 
 def dates_for_card(

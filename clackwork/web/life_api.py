@@ -14,7 +14,7 @@ from starlette.responses import Response
 from clackwork.book import Book, Record
 from clackwork.book.errors import NotThere
 from clackwork.charts.vega import Spec
-from clackwork.life.stocking import stock_of_parts
+from clackwork.life.stocking import USUAL_RISK, stock_of_parts
 from clackwork.life_report import life_json
 from clackwork.shop.looking import add_look, groups_of_book
 from clackwork.shop.sites_due import parts_in_service
@@ -71,7 +71,7 @@ def parts_life(
     units: Units = None,
     risk: Annotated[
         float, Query(ge=0.001, le=0.5, description="Of running out of spares within twelve months.")
-    ] = 0.05,
+    ] = USUAL_RISK,
 ) -> dict[str, Any]:
     """By kind and material, lives in months of the calendar, at 90 %; service and spares of those that run on at sites."""
     system, book = units or units_of(request), book_of(request)

@@ -15,7 +15,7 @@ from clackwork.book.errors import Conflict
 from clackwork.cautions import cautions_for
 from clackwork.charts.switch_chart import CAPTION, HEADINGS
 from clackwork.errors import ClackworkError, InputError
-from clackwork.life.stocking import stock_of_parts
+from clackwork.life.stocking import USUAL_RISK, stock_of_parts
 from clackwork.life_report import life_lines
 from clackwork.shop import photographs
 from clackwork.shop.job_rows import last_job
@@ -37,7 +37,8 @@ from clackwork.web.summaries import Line, line_of, path_of, summary
 router = APIRouter(include_in_schema=False)
 
 _MOST_PARTS = 500
-_RISKS = (1, 5, 10, 20)
+_USUAL = round(100.0 * USUAL_RISK)
+_RISKS = (1, _USUAL, 10, 20)
 """Chances in a hundred of running out of spares that may be chosen."""
 
 
@@ -54,10 +55,11 @@ def parts_page(request: Request) -> Response:
     book, system = book_of(request), units_of(request)
     records = {one.name: one for one in book.list("part", limit=_MOST_PARTS).records}
     error, groups, service = "", [], []
-    risk = number_in(request.query_params.get("risk", "")) or _RISKS[1]
+    asked = number_in(request.query_params.get("risk", ""))
+    risk = asked if asked in _RISKS else _USUAL
     try:
-        found_risk = (risk if risk in _RISKS else _RISKS[1]) / 100.0
-        service = stock_lines(stock_of_parts(parts_in_service(book), datetime.date.today(), risk=found_risk), system)
+        stock = stock_of_parts(parts_in_service(book), datetime.date.today(), risk=risk / 100.0)
+        service = stock_lines(stock, system)
         for found in groups_of_book(book):
             heading, *said = life_lines(found, system)
             lines = [part_line(records[one.name], system) for one in found.records if one.name in records]
